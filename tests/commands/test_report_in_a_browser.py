@@ -24,7 +24,7 @@ FLAGS = (
     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
 )  # fmt: skip
-WIDTHS = (390, 820, 1280, 1920)
+WIDTHS = (390, 820, 1100, 1280, 1920)
 CHECKED_WHOLLY = ((1280, "light"), (390, "dark"))
 """Where every rule of accessibility is checked, contrast included; it takes seconds."""
 SCREEN = 900

@@ -233,14 +233,14 @@ def tables(result: xr.Dataset, units: str) -> list[Table]:
     found = [_plans_table(result, units)]
     if kind_of(result) == SUPPLY:
         found = [*_supply_tables(result, units), *found]
+    if has_doubt(result):
+        found += _doubt_tables(result, units)
     if "events_playable_share" in result:
         found.append(_play_table(result))
     if fed_fields(result) and f"{FEED}applied_n_mean" in result:
         found += _feeding_tables(result, units)
     if "cost_mean" in result:
         found += _cost_tables(result)
-    if has_doubt(result):
-        found += _doubt_tables(result, units)
     found.append(_detail_table(result, units))
     if "site_season_volume" in result:
         found.append(_volume_table(result, units))
@@ -376,7 +376,7 @@ def _plans_table(result: xr.Dataset, units: str) -> Table:
         name = label(result, "field", field)
         found += [(f"{name}: {what}", plain(text)) for what, text in water_notes(noted, units)]
     return Table(
-        "Plans by field",
+        f"Plans by field{', with the likely numbers' if has_doubt(result) else ''}",
         columns,
         _by_field(result, cells),
         f"{_below_note(result)}Odds: years in which the stage {_reached(result)}, ± standard "
@@ -646,7 +646,6 @@ def _spread_table(result: xr.Dataset, drawn: xr.Dataset, units: str) -> Table:
         _by_field(drawn, cells),
         " ".join(as_sentences([draws_note(drawn), _SAME_LIMITS, DRAWN])),
         found=found,
-        is_open=False,
     )
 
 

@@ -513,7 +513,7 @@ def assumed(result: xr.Dataset, units: str) -> Iterable[tuple[str, str]]:
         return
     yield "Weather", attrs.get("weather", NOT_KNOWN)
     if read := file_means_text(attrs, units):
-        yield "Weather file", read
+        yield "Mean weather", read
     if attrs.get("weather_kind", RECORD) != RECORD:
         yield "Trust", MADE_WEATHER[attrs["weather_kind"]]
     left_out = attrs.get("years_left_out") or "none"
