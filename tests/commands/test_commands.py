@@ -365,6 +365,22 @@ def test_the_first_screen_answers(summary: xr.Dataset) -> None:
         assert note in said, note
 
 
+def test_the_first_screen_says_where_much_of_a_demand_is_never_put_on(tmp_path: Path) -> None:
+    text = drysward.shipped("demo").text
+    systems = 'delivery = { system = "in_ground_rotors", uniformity = 0.6 }'
+    path = tmp_path / "small.toml"
+    path.write_text(text.replace(systems, 'delivery = "small_traveler"'), encoding="utf-8")
+    said = flowing(ask("compare", str(path), "--draws", "0", "--years", "1-5").stdout)
+    found = re.search(
+        r"Unmet demand “Practice field”: (\S+) in of a yearly demand of (\S+) in under An inch a "
+        r"week: \S+ because the night is too short for the system", said
+    )  # fmt: skip
+    assert found is not None
+    short, demand = map(float, found.groups())
+    assert 0.5 * demand < short < demand
+    assert "“Stadium”:" not in said.partition("Unmet demand")[2].partition("All: --detail")[0]
+
+
 def test_too_few_years_have_no_dry_year(summary: xr.Dataset) -> None:
     for years, parts in ((9, everything), (10, overview)):
         text = as_text(parts(comparison(summary, years=years)), 200)

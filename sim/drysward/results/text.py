@@ -355,22 +355,29 @@ def water_notes(of_field: xr.Dataset, system: str) -> list[tuple[str, str]]:
             first = " of the irrigation ".join(shares[0])
             by_plan = ", ".join([first, *map(" ".join, shares[1:])])
             notes.append((heading, f"{by_plan}; {_REMEDIES[name]}"))
-    if "shortage_cause_mean" in of_field:
-        parts = [
-            text for key in of_field["plan"].values if (text := _missing(of_field, key, system))
-        ]
-        if parts:
-            notes.append(("Unmet demand", "; ".join(parts)))
+    if parts := unmet_texts(of_field, system):
+        notes.append((UNMET, "; ".join(parts)))
     return notes
 
 
-def _missing(of_field: xr.Dataset, plan: Hashable, system: str) -> str:
+UNMET = "Unmet demand"
+
+
+def unmet_texts(of_field: xr.Dataset, system: str, least: float = 0.01) -> list[str]:
+    """Demand of a field that is never met, of plans that lack more than the share ``least``."""
+    if "shortage_cause_mean" not in of_field:
+        return []
+    texts = (_missing(of_field, key, system, least) for key in of_field["plan"].values)
+    return [text for text in texts if text]
+
+
+def _missing(of_field: xr.Dataset, plan: Hashable, system: str, least: float) -> str:
     """Demand of the mean year that is never met, by cause; "" when little."""
     one, depth = of_field.sel(plan=plan), shown("mm", system)
     # Not ``shortage_mean``: with a supply that is the volume of all fields.
     short = float(one["shortage_cause_mean"].sum("cause"))
     demand = short + float(one["season_water"])
-    if not short > 0.01 * demand:  # NaN too
+    if not short > least * demand:  # NaN too
         return ""
     causes = [
         f"{depth_text(float(value), depth)} because {CAUSES[str(cause)][1]}"

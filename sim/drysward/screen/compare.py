@@ -61,6 +61,7 @@ from drysward.results.text import (
     MADE_WEATHER,
     STAGE_WORDS,
     UNKNOWN,
+    UNMET,
     YEARLY_COSTS,
     assumptions_apart,
     condition_text,
@@ -77,9 +78,11 @@ from drysward.results.text import (
     mean_and_worst,
     money_text,
     procedures,
+    quoted_label,
     reached_text,
     rounded,
     short_record_text,
+    unmet_texts,
     volume_display,
     water_notes,
     without_rare_years,
@@ -366,6 +369,20 @@ def _years_line(one: Comparison) -> str:
     )
 
 
+MUCH_UNMET = 0.25  # of what a plan demands; more is said on the first screen (own choice)
+
+
+def _unmet_text(one: Comparison) -> str:
+    """Of which plans a large part is never put on, and why; "" for none."""
+    parts = [
+        f"{quoted_label(one.summary, 'field', field)}: {texts[0]}"
+        + (f"; {len(texts) - 1} more" if len(texts) > 1 else "")
+        for field in map(str, one.summary["field"].values)
+        if (texts := unmet_texts(one.summary.sel(field=field), one.system, MUCH_UNMET))
+    ]
+    return f"{'. '.join(parts)}. All: --detail" if parts else ""
+
+
 def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
     """How to read the first screen, a line or two each."""
     attrs = one.summary.attrs
@@ -395,6 +412,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Uncertainty", f"no draws: {one.why}"
     elif one.drawn is None:
         yield "Uncertainty", "without draws the odds are those of the likely numbers only"
+    if text := _unmet_text(one):
+        yield UNMET, text
     if fed := feeding_sentences(one.summary, best_plan(one.summary, risk), one.system):
         yield "Feeding", f"{' '.join(fed)} More: --show feeding. {CAUTION}"
     if text := undecided_text(one.summary, risk):
