@@ -159,6 +159,11 @@ def spells(shortages, ends=()):
     return float(years.worst_event[0]), int(years.shortage_events[0])
 
 
+def test_a_day_is_short_from_a_hundredth_of_its_demand_on():
+    """A system that puts on 99.6% of what a plan demands leaves no field short."""
+    assert [spells([5.0 * part])[1] for part in (0.0, 0.004, 0.01, 0.02)] == [0, 0, 0, 1]
+
+
 def test_a_spell_ends_with_the_season():
     assert spells([2.0, 2.0, 2.0, 2.0]) == (8.0, 1)
     assert spells([2.0, 2.0, 2.0, 2.0], ends=[2]) == (4.0, 2)

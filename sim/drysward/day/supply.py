@@ -41,6 +41,7 @@ RULE_WATERS = PLACE["rule_waters"]
 DEMAND = PLACE["irrigation_demand"]
 UNMET, SYRINGED, WAITED = PLACE["unmet"], PLACE["syringed"], PLACE["days_since_water"]
 RESTRICTION, GROUND, WINDOW, CREW, NETWORK, SOURCE, ALLOWANCE, STORAGE, PRIORITY = range(N_CAUSES)
+SHORT_FROM = 0.01  # of a day's demand; less is not noticed on the ground (own choice)
 NOT_SERVED = -1.0  # in place of the crew's cut of a field until its turn
 
 
@@ -514,7 +515,8 @@ def count_supply(flows: Any, storage: Any, year: Any) -> None:
     """Add a day's flows to the year, and follow the current run of shortage days.
 
     ``flows.shortage`` is newly missed today; ``flows.made_up`` makes up earlier shortages. The
-    demand of a year is the water delivered plus its final shortage.
+    demand of a year is the water delivered plus its final shortage. A day is one of shortage from
+    the share ``SHORT_FROM`` of its demand on.
     """
     shortage = flows.shortage - flows.made_up
     year.demand += flows.delivered + shortage
@@ -533,7 +535,7 @@ def count_supply(flows: Any, storage: Any, year: Any) -> None:
     if flows.demand > 0.0:
         year.demand_days += 1.0
     storage.event_volume = max(storage.event_volume + shortage, 0.0)
-    if flows.unmet > 1e-9 * (1.0 + flows.demand):
+    if flows.unmet > SHORT_FROM * flows.demand:
         year.shortage_days += 1.0
         if storage.shortage_yesterday == 0.0:
             year.shortage_events += 1.0

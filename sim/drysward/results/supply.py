@@ -93,10 +93,11 @@ def supply_answers(result: xr.Dataset) -> xr.Dataset:
 
     independent = int(result.attrs["independent_years"])
     limit = float(result.attrs["short_year"])
+    is_short = result["supply_shortage_days"] > 0.0
     for name, happens, meaning in (
-        ("no_shortage", short == 0.0, "odds that a year has no shortage"),
+        ("no_shortage", (short == 0.0) | ~is_short, "odds that a year has no shortage"),
         ("short_year", short > limit, f"odds of a shortage over {100.0 * limit:g}% of the demand"),
-        ("shortage_odds", result["supply_shortage_days"] > 0.0, "odds of any day of shortage"),
+        ("shortage_odds", is_short, "odds of any day of shortage"),
     ):
         found = [
             probability_of(one, independent) for one in happens.transpose("plan", "year").values

@@ -519,7 +519,7 @@ def _terms(supply: xr.Dataset) -> Iterable[tuple[str, str]]:
         "Shortage",
         "water that the plan wants and the field never gets; what comes on a later night is none",
     )
-    yield "Days in full", "days on which all demand is met the same night"
+    yield "Days in full", "days on which all demand, or all but 1% of it, is met the same night"
     yield (
         "Spell",
         "days short in a row: how long one lasts in the mean; it ends with the season",
