@@ -221,7 +221,7 @@ def test_what_to_measure_first(shares: xr.Dataset) -> None:
     said = doubt_sentences(shares, "refill")[2]
     assert said == (
         "What to measure first: on “Stadium” a laboratory test, then notes of wilt; on “Practice "
-        "field” no measurement stands out."
+        "field” no single number stands out."
     )
     assert spread_comes_from(shares.sel(field="stadium")) == (
         "spread of days below: soil 60%, grass 30%. First: a laboratory test (50%, most of "

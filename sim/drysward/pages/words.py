@@ -47,6 +47,7 @@ from drysward.results.choice import (
 from drysward.results.dataset import FEED
 from drysward.results.doubt_text import (
     ENOUGH_DRAWS,
+    OPEN,
     STANDS_TEXT,
     choice_sentence,
     dry_period,
@@ -289,7 +290,7 @@ def _turf_sentences(result: xr.Dataset, units: str) -> list[str]:
         sentences.append(plain(ranking))
     turf = fields_of_turf(result)
     if turf and not any(measures_first(result.sel(field=field)) for field in turf):
-        reason = why_no_measure(result.sel(field=turf[0])) or "no single number stands out"
+        reason = why_no_measure(result.sel(field=turf[0])) or OPEN
         sentences.append(f"What to measure first: {reason}.")
     return sentences
 

@@ -49,7 +49,7 @@ ENOUGH_DRAWS = 64
 
 LIKELY = "one run with the likely numbers of soil, grass and system"
 
-_OPEN = "no measurement stands out"
+OPEN = "no single number stands out"
 _BELOW = "days_below_condition"
 
 
@@ -369,10 +369,10 @@ def measure_text(found: xr.Dataset, or_why: bool = True) -> str:
         why = next(iter(by_field.values()), None)
         if why is None or not or_why:
             return ""
-        return why_no_measure(why) or "no single number stands out"
+        return why_no_measure(why) or OPEN
     by_text: dict[str, list[str]] = {}
     for field, text in texts.items():
-        by_text.setdefault(text or _OPEN, []).append(_name(found, "field", field))
+        by_text.setdefault(text or OPEN, []).append(_name(found, "field", field))
     return "; ".join(f"on {listed(names)} {text}" for text, names in by_text.items())
 
 
