@@ -143,11 +143,17 @@ def test_sizes_with_confidence_are_those_of_draws(shipped):
     )
     unsure = told.assign(sizing_confidence=told["sizing_confidence"] * math.inf)
     assert answer_text(unsure, "metric").startswith(
+        "With 80% confidence nothing suffices: in 1 of 10 draws no size tried does, and there the "
+        "plan or the system falls short, not the water. With the likely"
+    )
+    of_water = unsure.assign(sizing_fails_anyhow=0.0 * told["sizing_fails_anyhow"])
+    assert answer_text(of_water, "metric").startswith(
         "With 80% confidence nothing suffices: in 1 of 10 draws no size tried does. With the likely"
     )
     none = told["sizing_draw_least"].copy(data=[math.inf] * 6 + [1.0] * 4)
     assert answer_text(unsure.assign(sizing_draw_least=none), "metric").startswith(
-        "With even odds nothing suffices: in 6 of 10 draws no size tried does."
+        "With even odds nothing suffices: in 6 of 10 draws no size tried does, and in 1 of them "
+        "the plan or the system falls short, not the water."
     )
     many = dict(confidence_lines(told.assign_attrs(sizing_draws=64), "metric"))
     assert "drysward compare" not in many["Nothing suffices"]

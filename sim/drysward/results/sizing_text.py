@@ -119,6 +119,11 @@ def goal_text(scenario: Scenario) -> str:
     )
 
 
+def _fails_anyhow(supply: xr.Dataset) -> float:
+    """Share of the draws in which all the water that the plan demands does not suffice."""
+    return supply["sizing_fails_anyhow"].item() if "sizing_fails_anyhow" in supply else 0.0
+
+
 def answer_text(supply: xr.Dataset, system: str) -> str:
     """The least size that keeps the goal: over draws with confidence, then with the likely
     numbers; with ``sizing_size``.
@@ -144,6 +149,9 @@ def answer_text(supply: xr.Dataset, system: str) -> str:
         if 2 * nothing > n:
             with_confidence = "With even odds"
         text = f"{with_confidence} nothing suffices: in {nothing} of {n} draws no size tried does"
+        if anyhow := round(n * _fails_anyhow(supply)):
+            there = "there" if anyhow == nothing else f"in {anyhow} of them"
+            text += f", and {there} the plan or the system falls short, not the water"
     else:
         share = sure["sizing_confidence_suffices"].item()
         text = (
@@ -326,7 +334,7 @@ def confidence_lines(supply: xr.Dataset, system: str) -> list[tuple[str, str]]:
     lines.append(("Size as given", f"{size_text(supply['sizing_as_given'], system)} {stated}"))
     if supply["sizing_nothing_suffices"].item() > 0.0:
         text = f"in {count(supply['sizing_nothing_suffices'])} draws"
-        anyhow = supply["sizing_fails_anyhow"].item() if "sizing_fails_anyhow" in supply else 0.0
+        anyhow = _fails_anyhow(supply)
         if anyhow > 0.0:
             some = anyhow < supply["sizing_nothing_suffices"].item()
             text += f", in {draws * anyhow:.0f} of them" if some else ","
