@@ -54,7 +54,7 @@ FloatArray = NDArray[np.float64]
 LANES = 16
 QUAD = 4  # lanes that one instruction steps; a block works on as many quads as it fills
 CACHE_LINE = 64  # bytes
-TURNED_AT_ONCE = 512  # lines of a table
+_TURNED_AT_ONCE = 512  # lines of a table
 _AT_A_TIME = 12  # names that are read into lanes together
 
 
@@ -487,8 +487,8 @@ def put_turned(out: FloatArray, values: FloatArray) -> None:
     """Write ``values`` (..., n, k) into ``out`` (..., k, n), a part of n at a time: all at once is
     several times slower for a large n, which leaves the processor's nearest memory.
     """
-    for i in range(0, values.shape[-2], TURNED_AT_ONCE):
-        some = slice(i, i + TURNED_AT_ONCE)
+    for i in range(0, values.shape[-2], _TURNED_AT_ONCE):
+        some = slice(i, i + _TURNED_AT_ONCE)
         out[..., some] = values[..., some, :].swapaxes(-1, -2)
 
 

@@ -349,6 +349,14 @@ def _periods(result: xr.Dataset) -> list[float]:
     return [float(period) for period in result["period"].values]
 
 
+_LIKELY = ", with the likely numbers"
+
+
+def _with_likely(result: xr.Dataset) -> str:
+    """What a caption adds where another table has the draws."""
+    return _LIKELY if has_doubt(result) else ""
+
+
 def _plans_table(result: xr.Dataset, units: str) -> Table:
     """How the plans differ, field by field."""
     depth = shown("mm", units)
@@ -376,7 +384,7 @@ def _plans_table(result: xr.Dataset, units: str) -> Table:
         name = label(result, "field", field)
         found += [(f"{name}: {what}", plain(text)) for what, text in water_notes(noted, units)]
     return Table(
-        f"Plans by field{', with the likely numbers' if has_doubt(result) else ''}",
+        f"Plans by field{_with_likely(result)}",
         columns,
         _by_field(result, cells),
         f"{_below_note(result)}Odds: years in which the stage {_reached(result)}, ± standard "
@@ -600,7 +608,7 @@ def _volume_table(result: xr.Dataset, units: str) -> Table:
     columns = [f"Water a year, {unit.unit}", f"Peak week, {unit.unit}"]
     columns += [f"1-in-{period:g} year, {unit.unit}" for period in periods]
     return Table(
-        f"Water by volume{', with the likely numbers' if has_doubt(result) else ''}",
+        f"Water by volume{_with_likely(result)}",
         columns,
         groups,
         f"Drawn from the supply. Peak week: the most of any year; {no_sum or of_site}.",
@@ -956,7 +964,7 @@ def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Tabl
         return out
 
     return Table(
-        f"{SHIFTS}, with the likely numbers",
+        f"{SHIFTS}{_LIKELY}",
         [head for head, _ in compared.values()],
         [_by_plan(result, {"field": field}, cells) for field in fields],
         "As fed, and in brackets without feeding: the same plans and years with turf as the "

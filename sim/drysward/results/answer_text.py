@@ -128,11 +128,10 @@ def leading_sentences(
     if on_page and "doubt_probability" not in result:
         # A comparison over draws may choose another plan.
         out[0] = f"With {LIKELY}: {out[0]}"
-    mixed = _mixed(result)
     out += [
         f"Under {quoted_label(result, 'plan', key)} all fields together take "
         f"{_site_text(result, key, system)}."
-        for key in mixed
+        for key in _mixed(result)
         if key in _keys(result, "plan") and key != plan
     ]
     if _knows_water(result, plan):
@@ -329,10 +328,15 @@ def _kept_by_others(
         by_plan.setdefault(by, []).append(quoted_label(result, "field", key))
     parts = []
     for by, names in sorted(by_plan.items(), key=lambda pair: pair[0] == "none"):
-        more = [f"{len(names) - _MOST_NAMED} more"] if len(names) > _MOST_NAMED else []
         verb = "is" if len(names) == 1 else "are"
-        parts.append(f"{listed([*names[:_MOST_NAMED], *more])} {verb} kept by {by}")
+        parts.append(f"{_listed(names)} {verb} kept by {by}")
     return "; ".join(parts)
+
+
+def _listed(names: Sequence[str]) -> str:
+    """Names as far as they are named, and how many more there are."""
+    more = [f"{len(names) - _MOST_NAMED} more"] if len(names) > _MOST_NAMED else []
+    return listed([*names[:_MOST_NAMED], *more])
 
 
 def _odds_by_field(result: xr.Dataset, fields: Sequence[str], plan: str, stage: str) -> str:
@@ -389,11 +393,10 @@ def _others_outside_sentence(result: xr.Dataset, plan: str, stage: str) -> str:
     ]
     if not plans:
         return ""
-    more = [f"{len(plans) - _MOST_NAMED} more"] if len(plans) > _MOST_NAMED else []
     they, their = ("they", "their") if len(plans) > 1 else ("it", "its")
     return (
-        f"Most {STAGE_WORDS[stage]} under {listed([*plans[:_MOST_NAMED], *more])} comes when "
-        f"{they} may not water: another season changes {their} odds."
+        f"Most {STAGE_WORDS[stage]} under {_listed(plans)} comes when {they} may not water: "
+        f"another season changes {their} odds."
     )
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from drysward.day.records import CALENDAR_DAYS, FEED_YEAR, PLAY_YEAR, YEAR, records
+from drysward.day.records import CALENDAR_DAYS
 from drysward.drive.mornings import DAYS, Morning
 from drysward.drive.runs import Runs, advance_all, start_runs
 from drysward.faults import Fault, FaultyInput
@@ -254,15 +254,13 @@ def without_limits(runs: Runs) -> Runs:
 
 def run_ahead(start: Start, ways: Sequence[Way]) -> Ahead:
     """Run every plan from its state today through every way; no way affects another."""
-    years = (len(start.plans), len(start.scenario.fields), 1)
 
     def go(way: Way) -> _OfWay:
         record = start.record.followed_by(way.days)
         stop = way.days.dates[-1] + 1
         site = site_of_days(start.scenario, record, start.zones, start.year, start.today, stop)
         runs = start.runs.some(np.arange(len(start.plans)))
-        runs.years, runs.play = records(YEAR, years), records(PLAY_YEAR, years)
-        runs.fed = records(FEED_YEAR, years)
+        runs.empty_years(1)
         runs.shortage = np.zeros_like(runs.shortage)
         advance_all(site, runs, slice(site.from_day, None))
         return (
