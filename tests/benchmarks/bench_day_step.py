@@ -24,11 +24,11 @@ import drysward
 from drysward.compiled import is_warm
 from drysward.day import loop
 from drysward.drive.batches import batch_of, day_input_of
-from drysward.drive.runs import advance_all, most_together, start_runs
+from drysward.drive.runs import PLANS_TOGETHER, advance_all, start_runs
 from drysward.site.stretches import prepare
 
 YEARS = 60
-FULL = most_together(2)  # plans of two fields that fill the lanes
+FULL = PLANS_TOGETHER
 
 
 def best(action: Callable[[], Any], repeats: int = 5) -> float:

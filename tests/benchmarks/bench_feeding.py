@@ -9,7 +9,7 @@ from __future__ import annotations
 import tomllib
 from time import perf_counter
 
-from drysward.drive.runs import advance_all, most_together, start_runs
+from drysward.drive.runs import PLANS_TOGETHER, advance_all, start_runs
 from drysward.scenario.load import from_tree, shipped_texts
 from drysward.scenario.model import Scenario
 from drysward.site.stretches import PreparedSite, stretches
@@ -23,7 +23,7 @@ PLANS = {"stadium": "cool-season on sand", "practice": "cool-season on native so
 def once(site: PreparedSite) -> float:
     """Seconds for a block of plans through all years."""
     plan = site.scenario.plan_named("refill")
-    runs = start_runs([(site, plan)] * most_together(len(site.scenario.fields)))
+    runs = start_runs([(site, plan)] * PLANS_TOGETHER)
     begun = perf_counter()
     advance_all(site, runs)
     return perf_counter() - begun
@@ -49,9 +49,8 @@ def main() -> None:
         once(site)  # compiles
     turns = [{name: once(site) for name, site in sites.items()} for _ in range(TURNS)]
     best = {name: min(turn[name] for turn in turns) for name in sites}
-    n_runs = most_together(2)
     for name, site in sites.items():
-        patch_days = n_runs * site.catches.size * site.calendar.size
+        patch_days = PLANS_TOGETHER * site.catches.size * site.calendar.size
         print(f"{name:7} feeding  {patch_days / best[name] / 1e6:6.1f} M patch-days/s")
     print(f"with / without   {best['with'] / best['without']:6.2f}")
 

@@ -19,7 +19,7 @@ from pathlib import Path
 from time import perf_counter
 
 import drysward
-from drysward.drive.runs import advance_all, most_together, start_runs
+from drysward.drive.runs import PLANS_TOGETHER, advance_all, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.site.stretches import stretches
 from drysward.site.weather_years import weather_series
@@ -69,13 +69,13 @@ def bare(points: int, years: int, threads: int) -> float:
     sites = list(stretches(scenario, weather_series(scenario)))
 
     def some(_: int) -> None:
-        runs = start_runs([(sites[0], plan)] * most_together(FIELDS))
+        runs = start_runs([(sites[0], plan)] * PLANS_TOGETHER)
         for site in sites:
             advance_all(site, runs)
 
     start = perf_counter()
     with ThreadPoolExecutor(threads) as pool:
-        list(pool.map(some, range(points // most_together(FIELDS))))
+        list(pool.map(some, range(points // PLANS_TOGETHER)))
     return perf_counter() - start
 
 
@@ -125,7 +125,7 @@ def field_years() -> None:
     points = [point_at(one, at, climate_is_checked=True) for at in design.positions]
     years = years_of(held, points[0])
     part = part_of(held, points[0], years, 0)
-    together = most_together(len(points[0].fields))
+    together = PLANS_TOGETHER
     times = []
     for _ in range(3):
         start = perf_counter()

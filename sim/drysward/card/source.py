@@ -183,8 +183,8 @@ def run_source(played: bool, fed: bool, counts_days: bool) -> Source:
         "run_days",
         run_site,
         (
-            day_input, *map(_number, ("from_day", "stop_day", "first_line")), batch, supply,
-            Filled(0), supply_states, tally, scratch, _table("reached", (0,), 1),
+            day_input, *map(_number, ("from_day", "stop_day", "first_line")), Known(0), Known(1),
+            batch, supply, Filled(0), supply_states, tally, scratch, _table("reached", (0,), 1),
             _table("condition", (0,), 1), Filled(-1),
             Known(True if played or fed else None), Known(True if fed else None),
         ),

@@ -334,6 +334,8 @@ def run_site(
     from_day: int,
     stop_day: int,
     first_line: int,
+    first_block: int,
+    stop_block: int,
     batch: Batch,
     supply: SupplyInput,
     supply_of: Any,
@@ -353,6 +355,7 @@ def run_site(
     from_day, stop_day : first day to run, and the one after the last. Of the days before, only the
         rain is read.
     first_line : day of the first line of ``day_input.days``.
+    first_block, stop_block : blocks of ``batch`` to run: all of them where they share a supply.
     supply : arrays whose first axis is the supply; ``supply_of`` (B,) is that of each plan.
     supply_states : see ``day.supply``; the first axis of every array is the plan.
     reached : share of a field at which a stage counts as reached (4,).
@@ -365,7 +368,7 @@ def run_site(
     n_days = day_input.calendar.shape[0]
     n_runs = batch.plans.shape[0]
     n_lanes = n_runs * batch.plans.shape[1]
-    n_blocks, side = batch.blocks.shape[0], batch.side
+    side = batch.side
     has_supply = supply.site[0, 0].on > 0.0
     for d in range(from_day, stop_day):
         cal = day_input.calendar[d]
@@ -384,7 +387,7 @@ def run_site(
                     supply.leave[n], supply_states.storage[b, 0], supply_states.used[b],
                     supply_states.years[b], cal, index, batch.plans[b, 0],
                 )  # fmt: skip
-        for k in range(n_blocks):
+        for k in range(first_block, stop_block):
             block, quads, all_quads = batch.blocks[k], batch.run_quads[k], batch.quads[k]
             weekly, monthly = batch.weekly[k], batch.monthly[k]
             if begins_year:
@@ -445,7 +448,7 @@ def run_site(
                     state.trace[t].stage = state.storage[0].stage
 
         # --- day and evening: the patches, then sums ---------------------------------------------
-        for k in range(n_blocks):
+        for k in range(first_block, stop_block):
             block, quads, patches = batch.blocks[k], batch.run_quads[k], batch.patches[k]
             is_played, is_fed = batch.is_played[k], batch.is_fed[k]
             n_here = min(n_lanes - k * LANES, LANES)

@@ -42,6 +42,9 @@ from drysward.site.supply import start_supply
 T = TypeVar("T")
 Days = slice | NDArray[np.int64]  # of a stretch, by index
 
+# Plans that are stepped side by side: they fill whole blocks of lanes, each with one field, on
+# which the same is done on the same days.
+PLANS_TOGETHER = LANES
 LONG_AGO_DAYS = 10_000.0
 # Largest water balance error of a day and patch; a larger one is a fault of the program.
 ACCOUNT_TOLERANCE_MM = 1e-9
@@ -331,13 +334,8 @@ def run_plan(
     return advance(site, start_run(site, plan), trace, compiled)
 
 
-def most_together(n_fields: int) -> int:
-    """Number of plans stepped side by side: as many as fill a block of lanes."""
-    return max(LANES // n_fields, 1)
-
-
-def in_groups(plans: Sequence[T], workers: int = 1, n_fields: int = 2) -> list[Sequence[T]]:
+def in_groups(plans: Sequence[T], workers: int = 1) -> list[Sequence[T]]:
     """Plans in one group for each worker, or more groups when they fill more blocks."""
-    n_groups = max(min(workers, len(plans)), -(-len(plans) // most_together(n_fields)))
+    n_groups = max(min(workers, len(plans)), -(-len(plans) // PLANS_TOGETHER))
     edges = np.linspace(0, len(plans), n_groups + 1).round().astype(int)
     return [plans[start:stop] for start, stop in pairwise(edges)]

@@ -34,7 +34,9 @@ def run_windows(
     Windows begin with ``first_day`` and end before ``stop_day``. ``forcing`` fills each before it
     is run, from ``from_day`` on. The other arguments are those of ``run_site``.
     """
-    n_lines = day_input.days.shape[0]
+    n_lines, n_blocks = day_input.days.shape[0], batch.blocks.shape[0]
+    # A block that takes some days before the next is begun stays in the processor's cache.
+    together = n_blocks if supply.site[0, 0].on > 0.0 else 1
     for first in range(first_day, stop_day, n_lines):
         stop = min(first + n_lines, stop_day)
         for f in range(forcing.turfs.shape[0]):
@@ -59,8 +61,9 @@ def run_windows(
                 stop,
             )
         if stop > from_day:
-            run_site(
-                day_input, max(first, from_day), stop, first, batch, supply, supply_of,
-                supply_states, tally, scratch, reached, condition, trace_at, supply_or_play,
-                feeding_on,
-            )  # fmt: skip
+            for k in range(0, n_blocks, together):
+                run_site(
+                    day_input, max(first, from_day), stop, first, k, k + together, batch, supply,
+                    supply_of, supply_states, tally, scratch, reached, condition, trace_at,
+                    supply_or_play, feeding_on,
+                )  # fmt: skip

@@ -111,7 +111,7 @@ def run(
             ahead = pool.submit(next, parts, None)
             if seen is None:
                 starts = [(site, plan) for plan in followed]
-                together = in_groups(starts, workers, len(scenario.fields))
+                together = in_groups(starts, workers)
                 groups = [start_runs(part) for part in together]
                 firsts = list(accumulate((len(g.specs) for g in groups), initial=0))[:-1]
                 seen = WeatherSeen(site.years, series.years_before)

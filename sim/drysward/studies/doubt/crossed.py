@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from drysward.card.devices import CHECKED_RUNS, CPU, cards_for
 from drysward.day.records import STAGES
-from drysward.drive.runs import compiled_run_site, most_together
+from drysward.drive.runs import PLANS_TOGETHER, compiled_run_site
 from drysward.faults import CannotDraw, Fault, FaultyInput
 from drysward.results.dataset import FEED, PLAY
 from drysward.results.frequency import demand_estimates, thinned
@@ -47,7 +47,7 @@ FloatArray = NDArray[np.float64]
 PATCH_DAYS, FEWEST, MOST = 6.0e7, 16, 64
 DAYS_A_YEAR = 365.25
 # The most draws that go through the years together; more would be no faster.
-MOST_TOGETHER = 8
+DRAWS_TOGETHER = 8
 # Years of which each half still has a dry year to estimate (own choice).
 FEWEST_FOR_HALVES = 20
 
@@ -133,10 +133,9 @@ def draws_text(scenario: Scenario, n_years: int) -> str:
     return f"{n} draws of {numbers} uncertain numbers, which keep the run short"
 
 
-def drawn_together(n_plans: int, n_fields: int) -> int:
+def drawn_together(n_plans: int) -> int:
     """Draws that go through the years together: as many as leave no lane of their blocks empty."""
-    most = most_together(n_fields)
-    return min(most // gcd(n_plans, most), MOST_TOGETHER)
+    return min(PLANS_TOGETHER // gcd(n_plans, PLANS_TOGETHER), DRAWS_TOGETHER)
 
 
 def drawn_numbers(scenario: Scenario) -> tuple[Doubtful, ...]:
@@ -194,7 +193,7 @@ def crossed(
     work = k * len(followed) * len(scenario.fields) * n_years
     held.cards = cards_for(scenario, device, work, check_device)
     workers = workers or os.cpu_count() or 1
-    together = drawn_together(len(followed), len(scenario.fields))
+    together = drawn_together(len(followed))
     if held.cards is None:
         compiled_run_site()
     else:

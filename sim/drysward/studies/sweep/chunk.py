@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from drysward.card.devices import Cards
 from drysward.day.records import FEED_YEAR, PLAY_YEAR, STAGES, SUPPLY_YEAR, YEAR, as_values, records
-from drysward.drive.runs import Runs, advance_all, most_together, start_runs
+from drysward.drive.runs import PLANS_TOGETHER, Runs, advance_all, start_runs
 from drysward.faults import Fault, FaultyInput
 from drysward.results.answers import days_below
 from drysward.results.dataset import FEED, PLAY, play_numbers
@@ -211,7 +211,7 @@ def _groups(
     over share as many ``blocks``. On ``cards`` all go together that fit.
     """
     n_fields = len(members[0].point.scenario.fields)
-    most = most_together(n_fields)
+    most = PLANS_TOGETHER
     alike: dict[object, dict[object, list[Member]]] = {}
     for member in members:
         grounds = alike.setdefault(_shared(member.point), {})

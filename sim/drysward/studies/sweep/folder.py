@@ -31,7 +31,7 @@ from scipy.io import netcdf_file
 from drysward import CITATION, __version__
 from drysward.catalog import load_catalog
 from drysward.day.records import MONTHS, STAGES
-from drysward.drive.runs import most_together
+from drysward.drive.runs import PLANS_TOGETHER
 from drysward.faults import Fault, FaultyInput
 from drysward.files import Write, claim_folder, write_whole
 from drysward.locks import locked
@@ -207,8 +207,7 @@ def _chunk_points(
         least = min(SHARING_POINTS, -(-points // 4), MOST_CHUNK_YEARS // of_a_point)
     size = max(size, least, 1)
     # Whole blocks of lanes.
-    block = most_together(fields)
-    return size - size % block if size > block else size
+    return size - size % PLANS_TOGETHER if size > PLANS_TOGETHER else size
 
 
 def _digest(text: str) -> str:

@@ -17,7 +17,7 @@ import numpy as np
 import xarray as xr
 
 from drysward.card.devices import CHECKED_RUNS, CPU, Cards, cards_for
-from drysward.drive.runs import advance_all, most_together, start_runs
+from drysward.drive.runs import PLANS_TOGETHER, advance_all, start_runs
 from drysward.drive.windows import compiled_run_site
 from drysward.faults import Fault, FaultyInput
 from drysward.progress import Report, reporting
@@ -151,7 +151,7 @@ def _trial(work: Work) -> _Trial:
     # As many side by side as there will be.
     design = work.design
     plans = design.n * len(point.plans) // design.groups[1]
-    most = most_together(len(point.scenario.fields))
+    most = PLANS_TOGETHER
     if work.cards is not None:
         most, plans = _TRIED_ON_A_CARD, design.n * len(point.plans)
     n_together = min(max(plans, 1), most)
