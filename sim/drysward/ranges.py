@@ -71,18 +71,23 @@ class Range:
     def _between(self, u: NDArray[np.float64]) -> NDArray[np.float64]:
         """Quantiles of the metalog on a log or logit scale, which keeps them within the limits.
 
-        A limit equal to low or high cannot bound such a scale, where it would lie at infinity. Such
-        a number keeps its linear scale, and values beyond the limit are set to it.
+        A limit equal to low or high cannot bound such a scale, where it would lie at infinity. The
+        other limit still does, and values beyond the equal one are set to it. On a linear scale a
+        share of 0.3 to 1 came out as 0 about once in 300 draws.
         """
-        bottom, top = self.least < self.low, self.high < self.most
-        if bottom and top and math.isfinite(self.least) and math.isfinite(self.most):
+        bottom = math.isfinite(self.least) and self.least < self.low
+        top = math.isfinite(self.most) and self.high < self.most
+        if bottom and top:
             width = self.most - self.least
             low, likely, high = (math.log((x - self.least) / (self.most - x)) for x in self._three)
             scaled = through_three(u, low, likely, high, self.chance)
             return self.least + width / (1.0 + np.exp(-scaled))
-        if bottom and math.isfinite(self.least) and self.most == math.inf:
+        if bottom:
             low, likely, high = (math.log(x - self.least) for x in self._three)
             return self.least + np.exp(through_three(u, low, likely, high, self.chance))
+        if top:
+            low, likely, high = (-math.log(self.most - x) for x in self._three)
+            return self.most - np.exp(-through_three(u, low, likely, high, self.chance))
         return through_three(u, *self._three, self.chance)
 
     @property

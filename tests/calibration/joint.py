@@ -20,7 +20,7 @@ import argparse
 import hashlib
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -29,9 +29,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))
+import feeding
 import harness
 from fit import CONFIGS, FREE_FILE, PRIOR_FILE, Fit, Free, Prior, read_prior
-from harness import Case, inside, predict, read_cases, residuals
+from harness import inside, predict, read_cases, residuals
 
 from drysward.catalog import SCENARIO, Catalog, load_catalog
 from drysward.physics.retention import RetentionCurve
@@ -63,8 +64,8 @@ SAND = ("theta_s", "theta_r", "alpha", "n")
 HEAD = """\
 # What draws take these numbers to be: low and high are passed 1 time in 20 on each side, and
 # numbers vary together as far as `with` says (correlations of their normal scores). Written by
-# tests/calibration/joint.py from the published cases of turf, and from what sands are built to; do
-# not edit. Numbers that do not stand here have the range of their own entry.
+# tests/calibration/joint.py from the published cases of turf, from those of feeding, and from what
+# sands are built to; do not edit. Numbers that do not stand here have the range of their own entry.
 # Made from {made_from}.
 """
 
@@ -82,10 +83,12 @@ class Together:
     left: FloatArray
 
 
-def others(catalog: Catalog, free: set[str]) -> dict[str, Range]:
+def others(
+    catalog: Catalog, free: set[str], kinds: Sequence[str] = KINDS
+) -> dict[str, Range]:
     """Numbers with a range that the fit may not move, by dotted name."""
     out = {}
-    for kind in KINDS:
+    for kind in kinds:
         for key, entry in catalog.entries[kind].items():
             for name, number in entry.numbers.items():
                 dotted = f"{kind}.{key}.{name}"
@@ -181,24 +184,59 @@ def _alike(names: Sequence[str]) -> FloatArray:
     return out
 
 
+def of_feeding(catalog: Catalog, pool: ProcessPoolExecutor) -> Together:
+    """What the published cases of feeding leave of its numbers, those of water as they ship.
+
+    A case is known to a factor of 2, which its residual has as 1, and studies count alike. Nothing,
+    and an order, have no slope where they hold by far: what breaks them in a draw is not ruled out.
+    """
+    # What people choose, and what the cases hold fixed, they say nothing of.
+    ranges = {
+        name: told
+        for name, told in others(catalog, set(), ("feeding",)).items()
+        if not name.startswith("feeding.limits.")
+    }
+    sets = [
+        {name: float(told.quantile(ndtr(score)))}
+        for name, told in ranges.items()
+        for score in (-HALF_STEP, HALF_STEP)
+    ]
+    found = np.array([feeding.residuals(row) for row in pool.map(feeding.predict, sets)])
+    slope = (found[1::2] - found[::2]).T / (2.0 * HALF_STEP) * feeding.weights()[:, None]
+    is_felt = (slope != 0.0).any(axis=0)
+    return _after(
+        {name: ranges[name] for name, one in zip(ranges, is_felt, strict=True) if one},
+        slope[:, is_felt],
+    )
+
+
+def _after(ranges: Mapping[str, Range], slope: FloatArray) -> Together:
+    """What residuals with a ``slope`` (residuals, numbers) by the normal scores of ``ranges`` leave
+    of these.
+    """
+    before = _alike(tuple(ranges))
+    after = np.linalg.inv(np.linalg.inv(before) + slope.T @ slope)
+    sd = np.sqrt(np.diag(after))
+    reach = [ndtr(np.array([-REACH, REACH]) * one) for one in sd]
+    ends = np.array([told.quantile(u) for told, u in zip(ranges.values(), reach, strict=True)])
+    return Together(tuple(ranges), ends[:, 0], ends[:, 1], after / np.outer(sd, sd), sd)
+
+
 def of_sand(catalog: Catalog, key: str) -> Together:
     """What the specification of a root zone's sand leaves of the numbers of its retention."""
-    ranges = [catalog.range_of("root_zones", key, name) for name in SAND]
+    ranges = {
+        f"root_zones.{key}.{name}": catalog.range_of("root_zones", key, name) for name in SAND
+    }
 
     def residual(scores: FloatArray) -> FloatArray:
         held = held_at(
-            *(float(told.quantile(ndtr(z))) for told, z in zip(ranges, scores, strict=True))
+            *(float(one.quantile(ndtr(z))) for one, z in zip(ranges.values(), scores, strict=True))
         )
         return np.array([(x - middle(w)) / half(w) * REACH for x, w in held])
 
     steps = HALF_STEP * np.eye(len(SAND))
     slope = np.array([residual(step) - residual(-step) for step in steps]).T / (2.0 * HALF_STEP)
-    after = np.linalg.inv(np.eye(len(SAND)) + slope.T @ slope)
-    sd = np.sqrt(np.diag(after))
-    reach = [ndtr(np.array([-REACH, REACH]) * one) for one in sd]
-    ends = np.array([told.quantile(u) for told, u in zip(ranges, reach, strict=True)])
-    names = tuple(f"root_zones.{key}.{name}" for name in SAND)
-    return Together(names, ends[:, 0], ends[:, 1], after / np.outer(sd, sd), sd)
+    return _after(ranges, slope)
 
 
 def held_at(
@@ -223,17 +261,17 @@ DRAWS = 64
 
 
 def of_draws(
-    catalog: Catalog, cases: Sequence[Case], pool: ProcessPoolExecutor
+    catalog: Catalog, kinds: Sequence[str], found: Callable[[list[dict[str, float]]], FloatArray]
 ) -> dict[str, FloatArray]:
-    """Residuals (draws, cases) of draws of all numbers of the turf: of those known together as the
-    file says, and of the same numbers one by one within the catalog's ranges.
+    """What ``found`` gives (draws, cases) of draws of all numbers of some kinds: of those known
+    together as the file says, and of the same numbers one by one within the catalog's ranges.
     """
     known = known_together()
     numbers = {}
     for name in known.ends:
         kind, entry, last = name.split(".")
         told = known.range_of(catalog, name)
-        if kind in KINDS and told is not None:
+        if kind in kinds and told is not None:
             key = f"overrides.{name}"
             numbers[name] = Doubtful(
                 key, told, "", "grass", "", f"{kind}.{last}", f"overrides.{kind}.{entry}"
@@ -246,7 +284,7 @@ def of_draws(
     for title, every in (("together", numbers), ("one by one", alone)):
         drawn = draw(tuple(every.values()), DRAWS, seed=1).values
         sets = [dict(zip(every, row.tolist(), strict=True)) for row in drawn]
-        out[title] = predict(cases, sets, pool=pool)
+        out[title] = found(sets)
     return out
 
 
@@ -256,9 +294,9 @@ def of_draws(
 def made_from(catalog: Catalog) -> str:
     """Digest of the numbers, their ranges, the cases and the priors that the file rests on."""
     sha = hashlib.sha256()
-    for kind in (*KINDS, "root_zones"):
+    for kind in (*KINDS, "root_zones", "feeding"):
         sha.update(catalog.texts[kind].encode())
-    for path in (harness.CASES_FILE, FREE_FILE, PRIOR_FILE):
+    for path in (harness.CASES_FILE, FREE_FILE, PRIOR_FILE, feeding.CASES_FILE):
         sha.update(path.read_bytes())
     return sha.hexdigest()[:16]
 
@@ -296,12 +334,24 @@ def main(arguments: Sequence[str] | None = None) -> int:
     ours = predict(cases, [{}])  # compiled before processes are made, so that they share it
     with harness.processes(options.workers) as pool:
         if options.check:
-            tell("the numbers that ship", cases, ours)
-            for title, values in of_draws(catalog, cases, pool).items():
-                tell(f"{len(values)} draws {title}", cases, values)
+            turf = {"the numbers that ship": ours} | of_draws(
+                catalog, KINDS, lambda sets: predict(cases, sets, pool=pool)
+            )
+            for title, values in turf.items():
+                within = np.array([inside(cases, row) for row in values]).sum(axis=1)
+                tell(title, within, len(cases), (residuals(cases, values) ** 2).sum(axis=-1))
+            fed = {"the numbers of feeding that ship": feeding.predict()[None]} | of_draws(
+                catalog, ("feeding",), lambda sets: np.array([*pool.map(feeding.predict, sets)])
+            )
+            for title, values in fed.items():
+                within = np.array([sum(feeding.holds_by_study(row).values()) for row in values])
+                off = np.array([feeding.residuals(row) * feeding.weights() for row in values])
+                n = len(feeding.read_studies().tables["studies"])
+                tell(title, within, n, (off**2).sum(axis=-1))
             return 0
         turf = of_cases(Fit(cases, read_prior(catalog), pool, None), catalog)
-    parts = [turf, *(of_sand(catalog, key) for key in sands(catalog))]
+        fed = of_feeding(catalog, pool)
+    parts = [turf, fed, *(of_sand(catalog, key) for key in sands(catalog))]
     FILE.write_text(file_text(parts, catalog), encoding="utf-8")
     for part in parts:
         for i in np.flatnonzero(part.left < TOLD_LEFT):
@@ -315,12 +365,10 @@ def sands(catalog: Catalog) -> list[str]:
     return [key for key, entry in every if set(SAND) <= entry.numbers.keys()]
 
 
-def tell(title: str, cases: Sequence[Case], values: FloatArray) -> None:
-    """Print how values (sets, cases) stand to what was published."""
-    within = np.array([inside(cases, row) for row in values]).sum(axis=1)
-    loss = np.array([(residuals(cases, row) ** 2).sum() for row in values])
+def tell(title: str, within: NDArray[np.int64], cases: int, loss: FloatArray) -> None:
+    """Print how sets of numbers (sets,) stand to what was published."""
     print(
-        f"{title}: {within.mean():.0f} of {len(cases)} cases inside"
+        f"{title}, {len(loss)}: {within.mean():.1f} of {cases} cases inside"
         f" ({within.min()} to {within.max()}), loss {np.median(loss):.0f} (median)"
     )
 

@@ -116,6 +116,19 @@ def test_a_limit_that_high_touches_holds_what_would_pass_it():
     )
 
 
+def test_the_limit_at_the_other_end_is_never_reached():
+    """A rate of 0.3 to 1 was 0 in one of 300 draws, on a scale that nothing bounds."""
+    u = np.linspace(1e-6, 1 - 1e-6, 20_001)
+    rate = Range(0.3, 0.638, 1.0, least=0.0, most=1.0)
+    share = Range(0.0, 0.05, 0.15, least=0.0, most=0.95)
+    assert (rate.quantile(u) > 0.0).all()
+    assert (share.quantile(u) < 0.95).all()
+    # By the logarithm of what lies between the number and that limit; it mirrors.
+    above = 0.95 - Range(0.8, 0.9, 0.95, least=0.0, most=0.95).quantile(u[::-1])
+    assert share.quantile(u) == pytest.approx(above, abs=1e-12)
+    assert rate.quantile([0.05, 0.5, 0.95]) == pytest.approx([0.3, 0.638, 1.0])
+
+
 def test_a_closed_range_is_its_value():
     assert (Range(0.7, 0.7, 0.7, 0.0, 1.0).quantile(np.linspace(0.01, 0.99, 9)) == 0.7).all()
 
