@@ -114,7 +114,7 @@ class Scenes:
         """A feeding plan with every form of nitrogen, ``times`` its usual rate."""
         slow = SlowPart("polymer-coated urea", 90.0, 10.0 * times)
         doses = tuple(
-            DoseSpec(day, *(n * times for n in quick), tuple(parts), p * times, 0.0, "test")
+            DoseSpec(day, *(n * times for n in quick), tuple(parts), p * times, 0.0, 0.0, "test")
             for day, quick, parts, p in (
                 (100, (20.0, 0.0, 5.0), (), 3.0),
                 (140, (10.0, 5.0, 0.0), (slow,), 0.0),

@@ -390,6 +390,7 @@ _US = {
     "mm/h": Display("in/h", 1 / 25.4, 2),
     "mm/d": Display("in/d", 1 / 25.4, 2),
     "kg/ha": Display("lb/1000 ft2", 0.09290304 / 4.5359237, 2),
+    "kg": Display("lb", 1 / 0.45359237, 0),
 }
 _METRIC = {
     "mm": Display("mm", 1.0, 0),
@@ -400,6 +401,7 @@ _METRIC = {
     "mm/h": Display("mm/h", 1.0, 1),
     "mm/d": Display("mm/d", 1.0, 1),
     "kg/ha": Display("kg/ha", 1.0, 0),
+    "kg": Display("kg", 1.0, 0),
 }
 
 

@@ -115,7 +115,8 @@ def test_the_first_screen_has_a_line_where_a_field_is_fed() -> None:
     assert done.exit_code == 0, done.stderr
     flowing = " ".join(done.stdout.split())
     assert re.search(
-        r"Feeding “Stadium” gets 4\.60 lb/1000 ft2 of nitrogen a year under “.*?”: "
+        r"Feeding “Stadium” gets 4\.60 lb/1000 ft2 of nitrogen a year and 0\.\d\d more with the "
+        r"water under “.*?”: "
         r"(none|<?\d+) of \d+ growing weeks .*? leaches \(1 year in 10 over 0\.\d\d\)\.",
         flowing,
     )
@@ -242,11 +243,16 @@ def test_weeks_and_leaching_have_the_range_of_the_draws(summary: xr.Dataset) -> 
     })  # fmt: skip
     told = feeding_sentences(one, "none", "us")
     assert "(over the draws 0 to all hungry, 0 to 3 lush);" in told[0]
-    assert " leaches (over the draws 0.02 to 0.41; 1 year in 10 over " in told[0]
+    of_draws = ", and over the draws 0.20 (0.02 to 0.41)."
+    assert " leaches with the likely numbers (1 year in 10 over " in told[0]
+    assert told[0].endswith(of_draws)
+    # Not watered, it gets nothing with the water.
+    assert "with the water" not in told[0]
+    assert re.search(r"and 0\.\d\d more with the water", feeding_sentences(one, "refill", "us")[0])
     worst = one[f"{FEED}leached_n_1in10"]
     of_few_years = one.assign({worst.name: xr.full_like(worst, np.nan)})
     told = feeding_sentences(of_few_years, "none", "us")
-    assert told[0].endswith(" leaches (over the draws 0.02 to 0.41).")
+    assert told[0].endswith(f" leaches with the likely numbers{of_draws}")
 
 
 def test_the_hungriest_fields_are_named(summary: xr.Dataset) -> None:

@@ -930,7 +930,8 @@ def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
              "--draws", "2")  # fmt: skip
     assert drysward_says(*shown).exit_code == 0
     result = open_result(tmp_path)
-    read = Reader(page(result, "metric"))
+    text = page(result, "metric")
+    read = Reader(text)
     names = {
         "feed_applied_n_mean": (1.0, 0), "feed_clippings_mean": (1.0, 0),
         "feed_leached_n_mean": (1.0, 0), "feed_leached_mg_l_mean": (1.0, 1),
@@ -957,6 +958,8 @@ def test_feeding_has_its_charts_tables_and_cautions(tmp_path):
         "Local law on fertilizer and phosphorus, the label, a soil test and licensed advice",
     ):  # fmt: skip
         assert part in read.text, part
+    # It prints: what is folded does not.
+    assert re.search(r"<caption[^>]*>Feeding calendar", text)
 
 
 @pytest.mark.slow

@@ -58,6 +58,11 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path, monkeypatch):
     told = ask("sweep", "status", out)
     assert ["points", "2", "4", "50"] in [line.split() for line in told.output.splitlines()]
     assert "Damaged     chunk-000001.nc; " in told.output
+    (out / "chunk-000001.nc").rename(tmp_path / "damaged")
+    for command in ("front", "effects"):
+        told = ask(command, out, "--force") if command == "front" else ask(command, out)
+        assert "2 of 4 points are done; the others are not in it" in told.output
+    (tmp_path / "damaged").rename(out / "chunk-000001.nc")
     again = ask("sweep", sweep, "--out", out)
     assert "Damaged: chunk-000001.nc; run again now\n" in again.output
     assert "2 chunks are done; 6 site-years left to run" in again.output
@@ -69,6 +74,7 @@ def test_a_sweep_from_file_to_front(sweep, tmp_path, monkeypatch):
     assert "trigger,depth (mm)," in lines[0]
     odds = "risk: footprinting (share of years),risk_se (share of years)"
     assert lines[0].endswith(f",cost: water (mm),{odds}")
+    assert "points are done" not in told.output
     told = ask("front", out, "--risk", "days below")
     assert told.exit_code == 0, told.output
     assert (

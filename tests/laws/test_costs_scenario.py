@@ -161,6 +161,7 @@ def test_what_is_no_price_of_ground(wrong: object) -> None:
         ("", 'life = "20 days"', "costs.life: '20 days' is not a number of years"),
         ("", "discount_rate = 0.04", "costs.discount_rate: needs a life; write life"),
         ("", "life = 20\ndiscount_rate = 4", "costs.discount_rate: 4 is refused"),
+        ("", 'labor = "30 per day"', "is not a price of labor; a price of an hour of work, such"),
         ("", "watr = 1", "costs.watr: is not known here; did you mean 'water'?"),
     ],
 )
@@ -168,6 +169,11 @@ def test_faults(there: str, wrong: str, told: str) -> None:
     found = faults(there, f"[costs]\n{wrong}\n")
     assert len(found) == 1, found
     assert told in found[0]
+
+
+@pytest.mark.parametrize("text", ["30", "30.0", '"30 per h"', '" 30.0 per hour "'])
+def test_labor_is_priced_by_the_hour(text: str) -> None:
+    assert read(f"[costs]\nlabor = {text}\n").costs.labor_price_h == pytest.approx(30.0)
 
 
 def test_resolved_prices() -> None:

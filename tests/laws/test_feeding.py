@@ -33,7 +33,7 @@ def record(scenes):
 
 def quick(day, n_kg_ha, **other):
     """A dose of urea."""
-    return replace(DoseSpec(day, n_kg_ha, 0.0, 0.0, (), 0.0, 0.0, "46-0-0"), **other)
+    return replace(DoseSpec(day, n_kg_ha, 0.0, 0.0, (), 0.0, 0.0, 0.0, "46-0-0"), **other)
 
 
 def fed_run(scenes, record, feeding, root_zone="native_loam", plan=None, **field):

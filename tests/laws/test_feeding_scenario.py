@@ -195,7 +195,7 @@ def test_analyses(text: str) -> None:
 
 def a_dose(day: int, quick: float, slow: float = 0.0) -> DoseSpec:
     parts = (SlowPart("compost", 0.0, slow),) if slow else ()
-    return DoseSpec(day, quick, 0.0, 0.0, parts, 1.0, 2.0, "x")
+    return DoseSpec(day, quick, 0.0, 0.0, parts, 1.0, 2.0, 10.0, "x")
 
 
 def test_a_large_dose_goes_down_in_equal_parts() -> None:
@@ -205,6 +205,30 @@ def test_a_large_dose_goes_down_in_equal_parts() -> None:
     (note,) = found.notes
     assert "09-01" in note
     assert "3 parts, 14 days apart" in note
+
+
+def test_quick_doses_less_than_a_week_apart_are_named() -> None:
+    three, ten = (UREA.replace("09-01", f"09-{day}") for day in ("04", "08"))
+    (note,) = fed(doses(UREA, three)).notes
+    assert note.startswith("the doses of 09-01 and 09-04 hold more quick nitrogen together than")
+    assert note.endswith("most_quick, 3 days apart")
+    assert fed(doses(UREA, ten)).notes == ()
+    halves = [row.replace("1 lb", "0.5 lb") for row in (UREA, three)]
+    assert fed(doses(*halves)).notes == ()
+    around = [UREA.replace("09-01", day) for day in ("12-30", "01-02")]
+    assert "12-30 and 01-02" in fed(doses(*around)).notes[0]
+    # What parts bring close together.
+    parts = fed(doses(UREA.replace("1 lb", "2 lb"), UREA.replace("09-01", "09-13"))).notes
+    assert "09-13 and 09-15" in parts[-1]
+
+
+def test_the_weight_of_product_goes_with_its_nitrogen() -> None:
+    (dose,) = fed(doses(UREA)).doses
+    assert dose.product_kg_ha == pytest.approx(LB_1000 / 0.46)
+    parts = fed(doses(UREA.replace("1 lb", "2 lb")), zone="native_loam").doses
+    assert [part.product_kg_ha for part in parts] == pytest.approx([LB_1000 / 0.46] * 2)
+    twice = fed(doses(UREA) + '\nyearly = "2 lb/1000 ft2"').doses
+    assert sum(part.product_kg_ha for part in twice) == pytest.approx(2.0 * LB_1000 / 0.46)
 
 
 def test_slow_nitrogen_alone_is_never_split() -> None:
@@ -400,8 +424,15 @@ def test_nitrogen_of_the_water_is_told() -> None:
     """10 mg/L bring 10 kg/ha with 100 mm (arithmetic)."""
     water = '\nwater = { nitrogen = "10 mg/L" }'
     metric = check_lines(doses(UREA) + water, system="metric")
-    assert "Watering 1 mm brings 0.1 kg/ha more" in metric
-    assert "Watering 1 in brings 0.052 lb/1000 ft2 more" in check_lines(doses(UREA) + water)
+    assert "Each 100 mm of watering brings 10 kg/ha more, which counts as feed" in metric
+    assert "Each 10 in of watering brings 0.52 lb/1000 ft2 more" in check_lines(doses(UREA) + water)
+
+
+def test_water_with_much_salt_has_a_caution() -> None:
+    """Above 3 dS/m use is severely restricted, Ayers & Westcot 1985, FAO-29, from memory."""
+    lines = [check_lines(doses(UREA) + f'\nwater = {{ salt = "{n} dS/m" }}') for n in (3, 6)]
+    assert "severely restricted" not in lines[0]
+    assert "water of 6 dS/m; above 3 its use is severely restricted" in lines[1]
 
 
 def test_phosphorus_without_need_is_told() -> None:
@@ -434,6 +465,11 @@ def test_the_command_check_shows_it(tmp_path: Path) -> None:
     tables = {table["key"]: table for table in json.loads(shown.output)["tables"]}
     assert len(tables["feeding"]["rows"]) == 12
     assert "Stadium: 4.6 lb/1000 ft2 of nitrogen a year" in shown.output
+    # 2 acre are 87.12 thousand square feet.
+    for row in tables["feeding"]["rows"]:
+        assert row["product_of_field"] == pytest.approx(87.12 * row["product_rate"])
+        share = float(row["product"].partition("-")[0]) / 100.0
+        assert row["product_rate"] * share == pytest.approx(row["nitrogen"])
     plain = CliRunner().invoke(main, ["check", str(path)])
     assert "Feed of a year" in plain.output
 

@@ -111,6 +111,25 @@ def test_simulated_years_come_alike_in_any_parts(demo):
         np.testing.assert_array_equal(joined, values)
 
 
+def test_a_record_may_be_the_path_of_a_file(scenes, tmp_path):
+    scenario = scenes.scenario([scenes.field()], [scenes.plan("refill", trigger=0.5)])
+    days = np.datetime64("2001-01-01") + np.arange(730)
+    rain = np.where(np.arange(730) % 9 == 0, 20.0, 0.0)
+    path = tmp_path / "mine.csv"
+    lines = [f"{day},{mm},24,12" for day, mm in zip(days, rain, strict=True)]
+    path.write_text("\n".join(["date,rain_mm,tmax_c,tmin_c", *lines]))
+    found = drysward.run(scenario, record=path)
+    assert found["year"].values.tolist() == [2001, 2002]
+    named = replace(scenario, weather=replace(scenario.weather, file=path))
+    for name, values in drysward.run(named).data_vars.items():
+        np.testing.assert_array_equal(found[name], values, err_msg=str(name))
+    field = scenario.fields[0].key
+    xr.testing.assert_identical(
+        drysward.ledger(scenario, field, "refill", 2002, record=str(path)),
+        drysward.ledger(named, field, "refill", 2002),
+    )
+
+
 def test_drawn_years_count_as_the_record_they_come_from(scenes):
     record = scenes.weather(6)
     scenario = scenes.scenario([scenes.field()], [scenes.plan("refill", trigger=0.5)])

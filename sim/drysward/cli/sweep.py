@@ -102,7 +102,7 @@ def run(
 @click.argument("folder", type=click.Path(path_type=Path))
 @format_option
 def status(folder: Path, form: str) -> None:
-    """How far a sweep is, and whether it can go on."""
+    """How far a sweep is, and the command that goes on with it."""
     from drysward.screen.formats import show
     from drysward.screen.sweep import status_parts
 

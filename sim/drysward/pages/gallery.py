@@ -598,8 +598,8 @@ PICTURES = (
     Picture(
         "status",
         "Nitrogen status by month",
-        "Mean of the years. Below the lower line nitrogen holds growth back, above the upper one "
-        "there is more than full growth needs; in winter it is what spring begins with.",
+        "Mean of the years. Growth rises with it up to 1. Below the lower line turf is pale and "
+        "slow to mend, above the upper one dark and soft; in winter it is what spring begins with.",
         feeding_figures.nitrogen_status,
         (f"{FEED}status_month_mean", "is_fed"),
         _fed,

@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import xarray as xr
 
@@ -50,6 +50,7 @@ from drysward.results.feeding_text import (
     has_range_of_effect,
     weeks_text,
 )
+from drysward.results.field_costs import M2_PER_HA
 from drysward.results.play import HAMMER, hard_limits
 from drysward.results.season_text import (
     SKILL_NOTE,
@@ -976,37 +977,46 @@ def _effect_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Tabl
 
 def _doses_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table:
     """The calendar of feeding: a row for each dose."""
-    how = shown("kg ha-1", units)
+    how, whole = shown("kg ha-1", units), shown("kg", units)
 
     def amount(kg_ha: float) -> Cell:
         return Cell(rounded(kg_ha * how.factor, max(how.decimals, 1)) if kg_ha else UNKNOWN)
 
-    groups = [
-        Group(
-            label(result, "field", field),
-            [
-                (
-                    named_day(int(dose["day"]) - 1),
-                    [
-                        Cell(plain(str(dose["product"]))),
-                        *(amount(dose[name]) for name in ("nitrogen", "quick")),
-                        amount(dose["nitrogen"] - dose["quick"]),
-                        *(amount(dose[name]) for name in ("phosphorus", "potassium")),
-                    ],
-                )
-                for dose in doses_of(result, field)
-            ],
-        )
-        for field in fields
-    ]
+    def for_field(kg_ha: float, field: str) -> Cell:
+        kg = kg_ha * result["area_m2"].sel(field=field).item() / M2_PER_HA
+        return Cell(rounded(kg * whole.factor, whole.decimals) if kg else UNKNOWN)
+
+    def held(doses: Sequence[dict[str, Any]]) -> list[Cell]:
+        names = ("nitrogen", "quick", "phosphorus", "potassium")
+        nitrogen, quick, *others = (sum(dose[name] for dose in doses) for name in names)
+        return [*map(amount, (nitrogen, quick, nitrogen - quick, *others))]
+
+    groups = []
+    for field in fields:
+        doses = doses_of(result, field)
+        rows = [
+            (
+                named_day(int(dose["day"]) - 1),
+                [
+                    Cell(plain(str(dose["product"]))),
+                    # Files of before 0.8 do not have it.
+                    amount(dose.get("product_kg_ha", 0.0)),
+                    for_field(dose.get("product_kg_ha", 0.0), field),
+                    *held([dose]),
+                ],
+            )
+            for dose in doses
+        ]
+        rows.append(("Year", [Cell(UNKNOWN)] * 3 + held(doses)))
+        groups.append(Group(label(result, "field", field), rows))
     return Table(
         f"Feeding calendar, {how.unit}",
-        ["Product", "Nitrogen", "Quick", "Slow", "Phosphorus (P)", "Potassium (K)"],
+        ["Product", "Of product", f"For the field, {whole.unit}", "Nitrogen", "Quick", "Slow",
+         "Phosphorus (P)", "Potassium (K)"],
         groups,
         str(result.attrs.get(CAUTIONS, "")),
         heading="Day",
-        is_open=False,
-    )
+    )  # fmt: skip
 
 
 def _front_table(result: xr.Dataset, units: str) -> Table:

@@ -6,6 +6,9 @@ from drysward.compiled import equation
 from drysward.physics.arithmetic import NO_LESS, clamp, larger
 
 UPTAKE_ABOVE = (0.0, 0.4, 0.7, 0.9, 1.0)  # share of uptake above the five nodes of the profile
+SEVERE_DS_M = 3.0
+"""Salt of water above which its use is severely restricted (Ayers & Westcot 1985, FAO-29, table 1,
+from memory)."""
 SATURATED_OVER_SOIL_WATER = 0.5  # salt of the saturated extract over that of soil water
 
 

@@ -125,11 +125,12 @@ def _odds(fed: xr.Dataset, n: int) -> xr.Dataset:
 
 
 def _doses(scenario: Scenario) -> dict[str, list[dict[str, float | str]]]:
-    """The doses of a year by field: day (1 to 366), product, and kg/ha of what is in it."""
+    """The doses of a year by field: day (1 to 366), product, and kg/ha of it and what it holds."""
     return {
         field.key: [
             {
-                "day": dose.day + 1, "product": dose.label, "nitrogen": dose.n_kg_ha,
+                "day": dose.day + 1, "product": dose.label,
+                "product_kg_ha": dose.product_kg_ha, "nitrogen": dose.n_kg_ha,
                 "quick": dose.quick_kg_ha, "phosphorus": dose.p_kg_ha, "potassium": dose.k_kg_ha,
             }
             for dose in feeding.doses

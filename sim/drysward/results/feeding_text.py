@@ -96,7 +96,8 @@ def feeding_sentences(result: xr.Dataset, plan: str, system: str) -> list[str]:
         states = _states_text(growing, hungry, lush) + _weeks_over_draws(one)
         found.append(
             f"{quoted_label(result, 'field', field)} gets {fed} {how.unit} of nitrogen a year"
-            f"{'' if found else under}: {states}; {leached} leaches{_leaching_spread(one, how)}."
+            f"{_with_water(one, how)}{'' if found else under}: {states}; "
+            f"{leached} leaches{_leaching_spread(one, how)}."
         )
     if others:
         verb = "is" if len(others) == 1 else "are"
@@ -111,20 +112,28 @@ def _odd_days(one: xr.Dataset) -> float:
     return float(one[f"{FEED}days_hungry_mean"].item() + one[f"{FEED}days_lush_mean"].item())
 
 
+def _with_water(one: xr.Dataset, how: Display) -> str:
+    """Nitrogen that the irrigation water brings besides; "" for water without."""
+    name = f"{FEED}water_n"
+    brought = rounded(one[name].item() * how.factor, how.decimals) if name in one else UNKNOWN
+    is_none = brought == UNKNOWN or float(brought) == 0.0
+    return "" if is_none else f" and {brought} more with the water"
+
+
 def _leaching_spread(one: xr.Dataset, how: Display) -> str:
-    """How far leaching goes over the draws, and what 1 year in 10 passes; without draws, and of few
-    years, one of them or "".
+    """What 1 year in 10 passes, and what leaches over the draws; of few years, and without draws,
+    one of them or "".
     """
 
     def text(name: str) -> str:
         return rounded(one[name].item() * how.factor, how.decimals)
 
-    parts = []
-    if (of_draws := f"doubt_{FEED}leached_n") in one:
-        parts.append(f"over the draws {text(f'{of_draws}_low')} to {text(f'{of_draws}_high')}")
-    if (worst := text(f"{FEED}leached_n_1in10")) != UNKNOWN:
-        parts.append(f"1 year in 10 over {worst}")
-    return f" ({'; '.join(parts)})" if parts else ""
+    worst, of_draws = text(f"{FEED}leached_n_1in10"), f"doubt_{FEED}leached_n"
+    said = f" (1 year in 10 over {worst})" if worst != UNKNOWN else ""
+    if of_draws in one:
+        ends = f"{text(f'{of_draws}_low')} to {text(f'{of_draws}_high')}"
+        said = f" with the likely numbers{said}, and over the draws {text(of_draws)} ({ends})"
+    return said
 
 
 def _weeks_over_draws(one: xr.Dataset) -> str:

@@ -20,6 +20,7 @@ from drysward.scenario.values import (
     Part,
     Share,
     price_of,
+    price_of_work,
     price_per,
     refuse,
     values_of,
@@ -60,7 +61,7 @@ class CostsTable(Part):
         float, Field(alias="energy"), within("price_of_energy")
     ] = Costs.energy_price_kwh
     labor_price_h: Annotated[
-        float, Field(alias="labor"), within("price_of_labor")
+        float, Field(alias="labor"), price_of_work(), within("price_of_labor")
     ] = Costs.labor_price_h
     water: Tariff = []
     nitrogen_price_kg: Annotated[

@@ -3,7 +3,7 @@
 import re
 import tomllib
 from calendar import monthrange
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
@@ -47,6 +47,7 @@ MOST_SLOW_KINDS = 3
 """Kinds of slow nitrogen, by form and rating, of one field."""
 
 DAYS_BETWEEN_PARTS = 14
+DAYS_A_WEEK = 7
 _YEAR = 366
 _LEAP_DAY = 59  # 29 February
 _NO_LEAP_YEAR = 2001
@@ -272,7 +273,7 @@ def feeding_spec(
     most_quick = _most_quick_kg_ha(table, ground, catalog)
     notes = list(_misfits(table.plan, species, ground)) if table.plan is not None else []
     parts, splits = _split(_doses(table, southern), most_quick)
-    notes += splits
+    notes += [*splits, *_close_together(parts, most_quick)]
     if table.soil_phosphorus != LOW and any(dose.p_kg_ha > 0.0 for dose in parts):
         notes.append(
             f"doses hold phosphorus, and soil_phosphorus is {quoted(table.soil_phosphorus)}: many "
@@ -382,6 +383,7 @@ def _dose(table: DoseTable) -> DoseSpec:
         slow=slow,
         p_kg_ha=table.weight_kg_ha * table.product.p2o5 * P_OF_P2O5,
         k_kg_ha=table.weight_kg_ha * table.product.k2o * K_OF_K2O,
+        product_kg_ha=table.weight_kg_ha,
         label=f"{table.product.text}{', ' if forms else ''}{forms}",
     )
 
@@ -399,6 +401,7 @@ def _times(dose: DoseSpec, share: float) -> DoseSpec:
         slow=tuple(replace(part, n_kg_ha=part.n_kg_ha * share) for part in dose.slow),
         p_kg_ha=dose.p_kg_ha * share,
         k_kg_ha=dose.k_kg_ha * share,
+        product_kg_ha=dose.product_kg_ha * share,
     )
 
 
@@ -445,6 +448,22 @@ def _split(
         if n > 1
     ]
     return tuple(sorted(parts, key=lambda dose: dose.day)), notes
+
+
+def _close_together(parts: Sequence[DoseSpec], most_quick_kg_ha: float) -> Iterator[str]:
+    """Days less than a week apart with more quick nitrogen together than a day may have."""
+    quick: dict[int, float] = {}
+    for dose in parts:
+        quick[dose.day] = quick.get(dose.day, 0.0) + dose.quick_kg_ha
+    days = sorted(day for day, amount in quick.items() if amount > 0.0)
+    for day, following in pairwise([*days, *days[:1]]):
+        apart = (following - day) % _YEAR
+        both = quick[day] + quick[following]
+        if 0 < apart < DAYS_A_WEEK and both > most_quick_kg_ha * (1.0 + _CLOSE):
+            yield (
+                f"the doses of {day_text(day)} and {day_text(following)} hold more quick nitrogen "
+                f"together than most_quick, {apart} {'day' if apart == 1 else 'days'} apart"
+            )
 
 
 def _after_longest_gap(days: list[int]) -> int:

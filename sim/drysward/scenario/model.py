@@ -231,7 +231,7 @@ class SlowPart:
 class DoseSpec:
     """One application of one product on ``day`` of every year: nitrogen by form, P and K.
 
-    ``label`` is the analysis on its bag, and its slow forms.
+    ``label`` is the analysis on its bag, and its slow forms; ``product_kg_ha`` the weight of it.
     """
 
     day: int
@@ -241,6 +241,7 @@ class DoseSpec:
     slow: tuple[SlowPart, ...]
     p_kg_ha: float
     k_kg_ha: float
+    product_kg_ha: float
     label: str
 
     @property

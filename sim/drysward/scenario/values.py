@@ -259,6 +259,21 @@ def price_of(kind: Kind) -> BeforeValidator:
     return BeforeValidator(Described(lambda text: price_per(text, kind), _PRICED[kind][1]))
 
 
+def price_of_work() -> BeforeValidator:
+    """Reads a number, or a text such as "28 per h", as a price per hour of work."""
+    expected = 'a price of an hour of work, such as 28.0 or "28 per h"'
+
+    def read(value: object) -> object:
+        if not isinstance(value, str):
+            return value
+        written = re.fullmatch(rf"\s*({NUMBER}) per (?:h|hour)\s*", value)
+        if written is None:
+            raise ValueError(f"{quoted(value)} is not a price of labor; {expected}")
+        return number_of(written[1])
+
+    return BeforeValidator(Described(read, expected))
+
+
 def in_table(key: str, takes: str = "") -> Callable[[object], object]:
     """A bare text stands for a table that holds only ``key``; ``takes`` says what to write.
 

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
+from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
+from drysward.physics.salinity import SEVERE_DS_M
 from drysward.quantities import shown
 from drysward.results.feeding_text import CAUTION
+from drysward.results.field_costs import M2_PER_HA
 from drysward.results.text import UNKNOWN, rounded
 from drysward.scenario.feeding_tables import yearly_need_kg_ha
 from drysward.scenario.model import FeedingSpec, FieldSpec, Scenario
@@ -29,13 +33,17 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
     def weight(shown: float) -> str:
         return rounded(shown, max(how.decimals, 1)) if shown > 0.0 else UNKNOWN
 
+    of_field = shown("kg", system)
     columns = [
         words("field", "field", whole=True),
         words("field_label", "field"),
         words("day", "day", whole=True),
         words("product", "product"),
+        number("product_rate", "of product", how.unit, write=weight),
+        number("product_of_field", "for the field", of_field.unit, of_field.decimals),
         *(number(key, head, how.unit, write=weight) for key, head in weights.items()),
     ]
+    cells = [replace(one, unit="") if one.unit == how.unit else one for one in columns[2:]]
     begins = 182 if scenario.site.latitude_deg < 0.0 else 0  # 1 July
     rows: list[Row] = []
     heads: dict[Value, str] = {}
@@ -49,6 +57,9 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
                 "field_label": field.label,
                 "day": day_text(dose.day),
                 "product": dose.label,
+                "product_rate": dose.product_kg_ha * how.factor,
+                "product_of_field": dose.product_kg_ha * field.area_m2 / M2_PER_HA
+                * of_field.factor,
                 "nitrogen": dose.n_kg_ha * how.factor,
                 "quick": dose.quick_kg_ha * how.factor,
                 "slow": (dose.n_kg_ha - dose.quick_kg_ha) * how.factor,
@@ -61,7 +72,7 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
         return []
     return [
         Table(
-            "feeding", "Feed of a year", columns, rows, columns[2:], ("day", "product"),
+            "feeding", f"Feed of a year, {how.unit}", columns, rows, cells, ("day", "product"),
             by="field_label", blocks=heads, alike_once=True,
         )
     ]  # fmt: skip
@@ -73,8 +84,22 @@ def feeding_notes(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
         yield "Feed", f"{field.label}: {_yearly(scenario, field, feeding, system)}"
         for note in feeding.notes:
             yield "Note", f"{field.label}: {note}"
+    yield from salt_cautions(scenario)
     if scenario.fed:
         yield "Caution", CAUTION
+
+
+def salt_cautions(scenario: Scenario) -> Iterator[tuple[str, str]]:
+    """A line for each field that is watered with more salt than most places should use."""
+    for field, feeding in scenario.fed:
+        if feeding.water_salt_ds_m > SEVERE_DS_M:
+            yield (
+                "Caution",
+                f"{field.label}: water of {feeding.water_salt_ds_m:g} dS/m; above {SEVERE_DS_M:g} "
+                "its use is severely restricted (Ayers & Westcot 1985, FAO-29). Salt builds up in "
+                "a dry summer, which the yearly mean here does not show: test soil and water, and "
+                "take licensed advice",
+            )
 
 
 def _yearly(scenario: Scenario, field: FieldSpec, feeding: FeedingSpec, system: str) -> str:
@@ -101,7 +126,8 @@ def _yearly(scenario: Scenario, field: FieldSpec, feeding: FeedingSpec, system: 
     elif text(total) != text(least) and total < least:
         line += ": this is less"
     if feeding.water_n_mg_l > 0.0:
-        # 1 mg/L in 1 mm is 0.01 kg/ha.
-        one = feeding.water_n_mg_l * 0.01 / depth.factor * how.factor
-        line += f". Watering 1 {depth.unit} brings {one:.2g} {how.unit} more"
+        much = 10.0 if depth.decimals else 100.0
+        brought = feeding.water_n_mg_l * KG_HA_PER_MG_L_MM * much / depth.factor * how.factor
+        line += f". Each {much:g} {depth.unit} of watering brings {brought:.2g} {how.unit} more, "
+        line += "which counts as feed"
     return line

@@ -35,7 +35,7 @@ from drysward.results.text import UNKNOWN, findings_of, rounded, signed, with_ra
 from drysward.scenario.model import Scenario
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
-from drysward.screen.feeding import feeding_table
+from drysward.screen.feeding import feeding_table, salt_cautions
 
 _NAMES = (
     words("field", "field", whole=True), words("field_label", "field"),
@@ -66,7 +66,7 @@ def feeding(
         *weather_findings(findings_of(summary.attrs)),
         *feeding_sentences(summary, best_plan(summary), system),
         *tables,
-        notes([*_notes(summary), *([] if detail else [_CALENDAR])]),
+        notes([*_notes(summary), *salt_cautions(scenario), *([] if detail else [_CALENDAR])]),
     ]
 
 
@@ -326,6 +326,7 @@ def _draws(summary: xr.Dataset, system: str) -> Table:
     return _over_draws("feeding_draws", title, summary, shown_so)
 
 
+_SURER_DRAWS = 64  # of which 3 lie beyond a limit
 _WEEKS = Display("weeks", 1.0 / 7.0, 0)
 
 
@@ -378,7 +379,7 @@ def _months(summary: xr.Dataset, system: str) -> Table:
         words("state", "status"),
         number("status", "status, 0 to 1 and more", "", 2),
         number("clippings", "clippings", how.unit, 1 if how.decimals else 0),
-        number("leached", "leached", how.unit, max(how.decimals, 1)),
+        number("leached", "leached", how.unit, how.decimals + 1),
     ]
     rows: list[Row] = []
     for field in fed_fields(summary):
@@ -407,9 +408,10 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
     yield "Years", "means of the years; in brackets of a loss: 1 year in 10 loses more"
     yield (
         "Weeks",
-        "growing weeks in which nitrogen holds growth back (hungry: pale, slow to mend) or is more "
-        "than full growth needs (lush: dark and soft); in brackets the years of 100 with more than "
-        "two such weeks",
+        "growing weeks in which nitrogen holds growth below "
+        f"{summary.attrs['hungry_below']:.0%} of full (hungry: pale, slow to mend) or is well "
+        "above what full growth needs (lush: dark and soft); turf between the two still grows more "
+        "with more feed; in brackets the years of 100 with more than two such weeks",
     )
     yield (
         "Doses",
@@ -436,10 +438,13 @@ def _notes(summary: xr.Dataset) -> Iterator[tuple[str, str]]:
     if has_range_of_effect(summary):
         yield "Shift", f"{SHIFT_MEANS}; days of recovery: {RECOVERY_OF_DRAWS}"
     if f"doubt_{FEED}leached_n" in summary:
+        n = int(summary.attrs["doubt_draws"])
         yield (
             "Not known",
             "soil, turf, system and the numbers of feeding, drawn together; tables that name no "
-            "draws are of their likely numbers",
+            "draws are of their likely numbers"
+            + ("" if n >= _SURER_DRAWS else f". Of {n} draws one alone moves a limit; --draws "
+               f"{_SURER_DRAWS} is surer"),
         )
     if f"{FEED}soil_salt" in summary:
         yield (

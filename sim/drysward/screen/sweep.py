@@ -174,18 +174,22 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
     rows: list[Row] = []
     for i in picked:
         one = kept.isel(choice=int(i))
+        plan = str(one["plan"].item())
         row: dict[str, Value] = {
             "cost": float(one["cost"]) * cost_factor,
             "risk": float(one["risk"]) * risk_factor,
-            **({"plan": str(one["plan"].item())} if of_plans else {}),
-            **{name: one[name].item() for name in present},
+            **({"plan": plan} if of_plans else {}),
+            **{
+                name: one[name].item() if name == by or _is_of(one[name], plan) else None
+                for name in present
+            },
         }
         if "risk_se" in kept:
             row["risk_se"] = float(one["risk_se"]) * risk_factor
         rows.append(row)
     some = f"; {len(rows)} shown" if n > len(rows) else ""
     choices = f"{n} of {count_text(int(kept.attrs['choices']), 'choice')}{some}"
-    lines = [("On the front", choices)]
+    lines = [("On the front", choices), *_unfinished(kept)]
     if "risk_se" in kept:
         worth = f"; they are worth {years} independent years, and so are limits of none and all"
         lines.append(("±", f"standard error of the years{worth if years else ''}"))
@@ -209,7 +213,10 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
         if kept.attrs["high"]:
             text += f"; {kept.attrs['risk']} is what 95 of 100 draws stay below, not the mean"
         lines.append(("Uncertainty", text))
-    elif not kept.attrs["common_draws"]:
+    elif kept.attrs["common_draws"]:
+        text = f"means over {kept.attrs['common_draws']} draws that all choices share"
+        lines.append(("Uncertainty", text))
+    else:
         text = (
             "the likely soil, grass and system alone; [doubt] with draws = 64 in the sweep file "
             "tries others at every point"
@@ -222,6 +229,22 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
             heads = {row[by]: f"{by} {column.write(row[by])} {column.unit}".strip() for row in rows}
     table = Table("front", title, columns, rows, cells, by=by if heads else "", blocks=heads)
     return [table, notes(lines)]
+
+
+def _unfinished(found: xr.Dataset) -> Iterator[tuple[str, str]]:
+    """How many points a table rests on, where not all are done."""
+    done, points = found.attrs["points_done"], found.attrs["points"]
+    if done < points:
+        yield (
+            "Unfinished",
+            f"{done:,} of {points:,} points are done; the others are not in it, and may change it",
+        )
+
+
+def _is_of(axis: xr.DataArray, plan: str) -> bool:
+    """Whether an axis changes anything for a plan: not where it varies other plans alone."""
+    keys = axis.attrs.get("comment", "").split(", ")
+    return any(not key.startswith("plans.") or key.startswith(f"plans.{plan}.") for key in keys)
 
 
 def _column(
@@ -324,7 +347,7 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
         for name in indices:
             row |= {key: float(one[key]) for key in (name, f"{name}_low", f"{name}_high")}
         rows.append(row)
-    lines = []
+    lines = [*_unfinished(found)]
     if found.attrs.get("draws"):
         n = found.attrs["draws"]
         text_of = f"means over {n} draws of soil, grass and delivery at every point"
@@ -334,7 +357,8 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
     lines += [
         (
             "Points",
-            f"{found.attrs['points']:,}; mean {mean}{in_unit}, standard deviation {sd}{in_unit}",
+            f"{found.attrs['points_done']:,}; mean {mean}{in_unit}, standard deviation "
+            f"{sd}{in_unit}",
         ),
         (
             "Main effect",
@@ -374,6 +398,8 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
 def _index(value: float, low: float, high: float) -> str:
     if is_missing(value):
         return UNKNOWN
+    if is_missing(low) or is_missing(high):
+        return f"{round(value, 2) + 0.0:.2f}"
     # Rounded first, and less than nothing is 0.00, not -0.00.
     one, least, most = (f"{round(number, 2) + 0.0:.2f}" for number in (value, low, high))
     return f"{one} ({least}{' to ' if low < 0.0 else '-'}{most})"

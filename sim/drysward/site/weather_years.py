@@ -156,14 +156,18 @@ def _read(
     )  # fmt: skip
 
 
-def weather_series(scenario: Scenario, record: DailyRecord | None = None) -> Series:
+def weather_series(
+    scenario: Scenario, record: DailyRecord | str | Path | None = None
+) -> Series:
     """The days that the scenario runs on, under its future.
 
-    ``record`` replaces the scenario's file. FaultyInput for a faulty file, a record that is too
-    short, or an impossible climate table.
+    ``record`` replaces the scenario's file; that of a path is read as the scenario reads its own.
+    FaultyInput for a faulty file, a record that is too short, or an impossible climate table.
     """
     source = scenario.weather
-    if source.climate is None and record is None:
+    if isinstance(record, str | Path):
+        record = read_record(replace(scenario, weather=replace(source, file=Path(record))))
+    elif record is None and source.climate is None:
         record = read_record(scenario)
     notes = () if record is None else record_notes(record, scenario.site)
     file = None if record is None else record.facts

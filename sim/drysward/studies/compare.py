@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from itertools import accumulate
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -44,7 +45,7 @@ def run(
     only: Sequence[str] | None = None,
     progress: Report = None,
     workers: int | None = None,
-    record: DailyRecord | None = None,
+    record: DailyRecord | str | Path | None = None,
     daily: bool = False,
     plans: Mapping[str, PlanFunction | tuple[PlanFunction, str]] | None = None,
 ) -> xr.Dataset:
@@ -58,7 +59,8 @@ def run(
     progress : True shows how far it is on stderr: a bar at a terminal, else a line every ten
         seconds. A function is called with the share of the work that is done. None is silent.
     workers : threads; as many as there are cores when None. No number changes any result.
-    record : daily weather to use in place of the scenario's file.
+    record : daily weather to use in place of the scenario's file: a path to a file, which is read
+        as the scenario reads its own, or a ``drysward.weather.record.DailyRecord``.
     daily : keep the daily account of the driest, the middling and the wettest year too.
     plans : further plans by key, which always run: a Python function that returns the depth of
         each morning, or (function, key of a plan) for one with the season, days and restrictions
@@ -148,7 +150,8 @@ def _advance(site: PreparedSite, accounts: DailyAccounts | None, first: int, run
 
 
 def ledger(
-    scenario: Scenario, field: str, plan: str, year: int, record: DailyRecord | None = None
+    scenario: Scenario, field: str, plan: str, year: int,
+    record: DailyRecord | str | Path | None = None,
 ) -> xr.Dataset:
     """The daily water account of one field, plan and year.
 
@@ -157,7 +160,8 @@ def ledger(
     scenario : from ``drysward.load``.
     field, plan : their keys.
     year : a complete year of the record, or the number of a simulated year, from 1.
-    record : daily weather to use in place of the scenario's file.
+    record : daily weather to use in place of the scenario's file: a path to a file, which is read
+        as the scenario reads its own, or a ``drysward.weather.record.DailyRecord``.
 
     Returns
     -------

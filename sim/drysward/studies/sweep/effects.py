@@ -19,6 +19,7 @@ from drysward.studies.sweep.axis_units import axes_in
 from drysward.studies.sweep.front import (
     DAYS_BELOW,
     Objective,
+    done_of,
     measure,
     measured_attributes,
     name_of,
@@ -94,7 +95,7 @@ def effects(
             "field": field or "",
             "mean": float(values.mean()),
             "sd": float(values.std()),
-            "points": int(values.size),
+            **done_of(sweep),
             "title": sweep.attrs["title"],
             "reached_days": int(sweep.attrs.get("reached_days", 1)),
             "draws": int(sweep.attrs.get("draws", 0)),

@@ -30,7 +30,7 @@ from scipy.io import netcdf_file
 
 from drysward import CITATION, __version__
 from drysward.catalog import load_catalog
-from drysward.day.records import MONTHS, STAGES
+from drysward.day.records import CAUSES, MONTHS, STAGES
 from drysward.drive.runs import PLANS_TOGETHER
 from drysward.faults import Fault, FaultyInput
 from drysward.files import Write, claim_folder, write_whole
@@ -40,7 +40,7 @@ from drysward.results.dataset import CAUTIONS
 from drysward.results.days import day_coordinates
 from drysward.results.terms import SHOWN_IN, stage_coordinate, with_terms
 from drysward.results.text import FINDINGS, MADE_YEARS
-from drysward.scenario.model import PlanSpec
+from drysward.scenario.model import PlanSpec, WeatherSource
 from drysward.seals import SEALED_BY, UNSEALED, is_whole, seal
 from drysward.site.stretches import turf_year_of
 from drysward.studies.sweep import MANIFEST, chunk_name
@@ -432,6 +432,8 @@ def open_sweep(folder: str | Path) -> xr.Dataset:
         period=list(manifest.periods),
         month=np.arange(1, MONTHS + 1, dtype=np.int32),
     )
+    if "cause" in out.dims:
+        out = out.assign_coords(cause=list(CAUSES))
     if "draw" in out.dims:
         out = out.assign_coords(
             draw=np.arange(1, manifest.draws + 1),
@@ -596,6 +598,8 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "axes": json.dumps([axis.name for axis in sweep.axes]),
         "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
         "design": sweep.kind,
+        "design_seed": sweep.seed,
+        "weather_seed": int(sweep.base.get("weather", {}).get("seed", WeatherSource.seed)),
         "weather": manifest.weather,
         MADE_YEARS: manifest.simulated_years,
         FINDINGS: json.dumps(manifest.findings),

@@ -103,7 +103,8 @@ def front(
         draws=int(sweep.attrs.get("draws", 0)),
         independent_years=int(sweep.attrs.get("independent_years", 0)),
         season=_season(sweep, [str(plan) for plan in np.unique(kept["plan"].values)]),
-        common_draws=int("draw" in sweep.coords),
+        common_draws=np.unique(sweep["draw"]).size if "draw" in sweep.coords else 0,
+        **done_of(sweep),
         high=int(high),
         by=by or "",
     )
@@ -148,6 +149,12 @@ def unbeaten(cost: NDArray[np.float64], risk: NDArray[np.float64]) -> NDArray[np
     first = np.ones(order.size, bool)
     first[1:] = risk[order][1:] < least[:-1]
     return order[first]
+
+
+def done_of(sweep: xr.Dataset) -> dict[str, int]:
+    """How many points of a sweep are done, and of how many, as attributes of what is made of it."""
+    done = int(sweep.attrs["points_done"])
+    return {"points_done": done, "points": int(sweep.attrs.get("points", done))}
 
 
 def refuse_unfinished(sweep: xr.Dataset) -> None:
