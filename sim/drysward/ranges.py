@@ -73,7 +73,7 @@ class Range:
 
         A limit equal to low or high cannot bound such a scale, where it would lie at infinity. The
         other limit still does, and values beyond the equal one are set to it. On a linear scale a
-        share of 0.3 to 1 came out as 0 about once in 300 draws.
+        rate of 0.3 to 1, each passed 1 time in 10, would be 0 once in 66 draws.
         """
         bottom = math.isfinite(self.least) and self.least < self.low
         top = math.isfinite(self.most) and self.high < self.most

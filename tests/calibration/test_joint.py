@@ -7,12 +7,14 @@ import pytest
 from tests.calibration.test_cases import fit, load
 
 from drysward.catalog import load_catalog
-from drysward.special import ndtri
+from drysward.ranges import USUAL_CHANCE, Range
+from drysward.special import ndtr, ndtri
 from drysward.studies.doubt.draws import Doubtful, correlations, draw
 from drysward.studies.doubt.together import known_together
 
 joint = load("joint")
 CATALOG, KNOWN = load_catalog(), known_together()
+REACH = -float(ndtri(USUAL_CHANCE))
 
 
 def numbers_of(kind, entry):
@@ -66,6 +68,31 @@ def test_draws_go_together_as_the_file_says(species):
     ]
     found = np.corrcoef(scores.T)[np.ix_(free, free)]
     assert np.abs(found - wanted[np.ix_(free, free)]).max() < 0.06
+
+
+def test_a_case_narrows_what_it_feels_and_ties_it_together():
+    """The covariance of least squares, for slopes that can be worked out by hand."""
+    ranges = {f"feeding.turf.{name}": Range(-1.0, 0.0, 1.0) for name in ("n_most", "n_least")}
+    alone = joint._after(ranges, np.array([[2.0, 0.0]]))
+    assert alone.left == pytest.approx([1.0 / np.sqrt(5.0), 1.0])
+    assert alone.high == pytest.approx(Range(-1.0, 0.0, 1.0).quantile(ndtr(REACH * alone.left)))
+    assert alone.correlation == pytest.approx(np.eye(2))
+    both = joint._after(ranges, np.array([[1.0, 1.0]]))
+    # (1 + s s') inverted is 1 - s s' / 3.
+    assert both.left == pytest.approx([np.sqrt(2.0 / 3.0)] * 2)
+    assert both.correlation[0, 1] == pytest.approx(-0.5)
+
+
+def test_the_cases_of_feeding_narrow_its_numbers():
+    fed = {name for name in KNOWN.ends if name.startswith("feeding.")}
+    assert {"feeding.turf.uptake_per_d", "feeding.soil.denitrify_per_d"} <= fed
+    assert not any(name.startswith("feeding.limits.") for name in fed)
+    for name in fed:
+        told = CATALOG.range_of(*name.split("."))
+        low, high = told.quantile(ndtr(np.array([-REACH, REACH])))
+        slack = 0.01 * (high - low)
+        assert KNOWN.ends[name][0] >= low - slack, name
+        assert KNOWN.ends[name][1] <= high + slack, name
 
 
 def test_each_number_lies_close_to_its_own_score():

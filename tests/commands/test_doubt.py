@@ -131,6 +131,7 @@ def test_units_are_those_of_what_is_told(result: xr.Dataset) -> None:
 
 def test_a_row_for_every_number(told: tuple[Result, Path], result: xr.Dataset) -> None:
     assert f"Wrote {told[1] / 'doubt.csv'}" in told[0].stderr
+    assert "doubt.csv has the means over the draws; the other CSV files have" in told[0].stderr
     with (told[1] / "doubt.csv").open(encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     assert list(rows[0]) == ["field", "plan", "what", "mean", "low", "high", "error", "unit"]

@@ -211,12 +211,19 @@ def test_quick_doses_less_than_a_week_apart_are_named() -> None:
     three, ten = (UREA.replace("09-01", f"09-{day}") for day in ("04", "08"))
     (note,) = fed(doses(UREA, three)).notes
     assert note.startswith("the doses of 09-01 and 09-04 hold more quick nitrogen together than")
-    assert note.endswith("most_quick, 3 days apart")
     assert fed(doses(UREA, ten)).notes == ()
     halves = [row.replace("1 lb", "0.5 lb") for row in (UREA, three)]
     assert fed(doses(*halves)).notes == ()
-    around = [UREA.replace("09-01", day) for day in ("12-30", "01-02")]
-    assert "12-30 and 01-02" in fed(doses(*around)).notes[0]
+    for pair in ("12-30", "01-02"), ("02-25", "03-03"):  # 3 and 6 days in common years
+        around = [UREA.replace("09-01", day) for day in pair]
+        assert " and ".join(pair) in fed(doses(*around)).notes[0]
+    # Several that none of them is too much for, and two with a little between them.
+    often = [UREA.replace("1 lb", "0.45 lb").replace("09-01", f"09-0{day}") for day in (1, 3, 5, 7)]
+    (note,) = fed(doses(*often)).notes
+    assert "09-01 to 09-07" in note
+    amounts = zip((1, 3, 5), ("0.9", "0.05", "0.9"), strict=True)
+    crumb = [UREA.replace("1 lb", f"{n} lb").replace("09-01", f"09-0{day}") for day, n in amounts]
+    assert "09-01 to 09-05" in fed(doses(*crumb)).notes[0]
     # What parts bring close together.
     parts = fed(doses(UREA.replace("1 lb", "2 lb"), UREA.replace("09-01", "09-13"))).notes
     assert "09-13 and 09-15" in parts[-1]

@@ -177,7 +177,10 @@ def test_records_come_back_from_lanes_as_they_were(one_block):
 
 @pytest.mark.parametrize(
     ("n", "workers", "sizes"),
-    [(6, 2, [3, 3]), (1, 4, [1]), (5, 2, [2, 3]), (40, 2, [13, 14, 13]), (3, 8, [1, 1, 1])],
+    [
+        (6, 2, [3, 3]), (1, 4, [1]), (5, 2, [2, 3]), (33, 2, [8, 8, 9, 8]), (40, 1, [13, 14, 13]),
+        (3, 8, [1, 1, 1]),
+    ],
 )
 def test_groups_keep_all_workers_busy(n, workers, sizes):
     groups = in_groups(list(range(n)), workers)

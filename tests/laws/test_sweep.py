@@ -293,6 +293,13 @@ def test_killed_at_ten_moments_it_ends_with_the_same_dataset(tmp_path):
         assert not [p for p in again.iterdir() if p.name.startswith(".")]
 
 
+def test_a_sweep_has_its_seeds_and_names_its_causes(tmp_path):
+    found = ran(small('seed = 5\n[design]\nkind = "grid"\nseed = 3\n'), tmp_path)
+    assert (found.attrs["weather_seed"], found.attrs["design_seed"]) == (5, 3)
+    run = drysward.run(drysward.shipped(), years=(1, 2))
+    assert found["cause"].values.tolist() == run["cause"].values.tolist()
+
+
 # --- going on -----------------------------------------------------------------------------------
 
 

@@ -421,6 +421,37 @@ def test_a_column_has_one_number_of_decimals_and_a_single_plan_no_column():
     assert "plan" in as_text(front_parts(front(two), "metric"), 200).splitlines()[1].split()
 
 
+def test_an_axis_of_other_plans_alone_has_no_value_on_a_front():
+    points = made_up(
+        np.array([100.0, 200.0]), np.array([0.4, 0.1]), trigger=np.array([0.3, 0.55])
+    )
+    points["trigger"].attrs["comment"] = "plans.p.trigger"
+    plans = '[plans.p]\n[plans.q]\n[plans.r]\nfields = { f = "p" }\n'
+    points.attrs["scenario"] = plans
+    for plan, values in {"p": ["0.30", "0.55"], "q": ["-", "-"], "r": ["0.30", "0.55"]}.items():
+        kept = front(points.assign_coords(plan=[plan]))
+        table, _ = front_parts(kept, "metric")
+        text = as_text([table], 200)
+        assert [line.split()[-1] for line in text.splitlines()[-2:]] == values, plan
+        assert list(kept["trigger"].values) == [0.3, 0.55]  # a file keeps them
+    of_all = points.copy()
+    of_all["trigger"].attrs["comment"] = "plans.p.trigger, fields.f.delivery.uniformity"
+    text = as_text(front_parts(front(of_all.assign_coords(plan=["q"])), "metric"), 200)
+    assert " 0.55\n" in text
+
+
+def test_draws_of_an_unfinished_sweep_are_not_said_to_be_shared():
+    sweep = made_up(np.ones(4), np.ones(4), trigger=np.array([0.3, 0.3, 0.6, 0.6]))
+    sweep = sweep.assign_coords(draw=("point", [0, 1, 0, 1]))
+    assert "means over 2 draws that all choices share" in as_text(
+        front_parts(front(sweep), "metric"), 200
+    )
+    sweep.attrs["points"] = 6
+    text = as_text(front_parts(front(sweep), "metric"), 200)
+    assert "4 of 6 points are done" in text
+    assert "means over 2 draws, or those of them that are done" in text
+
+
 def test_fronts_of_other_risks_have_files_of_their_own(tmp_path):
     points = made_up(np.array([100.0, 200.0]), np.array([0.4, 0.1]))
 

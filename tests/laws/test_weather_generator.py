@@ -284,7 +284,7 @@ def test_notes_state_the_limits_of_a_record(temperate):
     told = "\n".join(fit(gappy, 39.2, 47.0).notes)
     assert "8 years of record" in told
     assert "rain: zero: 292 days of the record were filled (10.0%)" in told
-    assert "clearness: not known on" in told
+    assert "solar radiation: not known on" in told
     assert "no rain in July of the record" in told
     assert "sun hardly rises" not in told
     assert "no season" not in told

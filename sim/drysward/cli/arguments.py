@@ -434,15 +434,17 @@ def write_then_show(
 
 
 def announce_written(paths: Iterable[Path]) -> None:
-    """Say on stderr which files were written, and which of them the answer is of."""
+    """Say on stderr which files were written, and which of them are of draws."""
     names = set()
     for path in paths:
         names.add(path.name)
         leads = path.is_symlink() and path.is_file()
         say(f"Wrote {path}" + (f", a link to {path.resolve()}" if leads else ""), err=True)
     if {"summary.csv", "doubt.csv"} <= names:
-        of_draws = "doubt.csv has the means over the draws, which the answer shows"
-        say(f"{of_draws}; the other CSV files have the likely numbers.", err=True)
+        say(
+            "doubt.csv has the means over the draws; the other CSV files have the likely numbers.",
+            err=True,
+        )
 
 
 def _rule(fill: str | None) -> FillRule | None:

@@ -335,7 +335,8 @@ def run_plan(
 
 
 def in_groups(plans: Sequence[T], workers: int = 1) -> list[Sequence[T]]:
-    """Plans in one group for each worker, or more groups when they fill more blocks."""
-    n_groups = max(min(workers, len(plans)), -(-len(plans) // PLANS_TOGETHER))
+    """Plans in as many groups for each worker, no more than ``PLANS_TOGETHER`` in any."""
+    busy = max(min(workers, len(plans)), 1)
+    n_groups = busy * -(-len(plans) // (busy * PLANS_TOGETHER))
     edges = np.linspace(0, len(plans), n_groups + 1).round().astype(int)
     return [plans[start:stop] for start, stop in pairwise(edges)]

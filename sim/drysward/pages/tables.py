@@ -49,6 +49,7 @@ from drysward.results.feeding_text import (
     fed_fields,
     has_range_of_effect,
     weeks_text,
+    weight_text,
 )
 from drysward.results.field_costs import M2_PER_HA
 from drysward.results.play import HAMMER, hard_limits
@@ -984,7 +985,7 @@ def _doses_table(result: xr.Dataset, fields: Sequence[str], units: str) -> Table
 
     def for_field(kg_ha: float, field: str) -> Cell:
         kg = kg_ha * result["area_m2"].sel(field=field).item() / M2_PER_HA
-        return Cell(rounded(kg * whole.factor, whole.decimals) if kg else UNKNOWN)
+        return Cell(weight_text(kg * whole.factor) if kg else UNKNOWN)
 
     def held(doses: Sequence[dict[str, Any]]) -> list[Cell]:
         names = ("nitrogen", "quick", "phosphorus", "potassium")

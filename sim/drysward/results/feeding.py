@@ -17,8 +17,16 @@ from drysward.physics.salinity import (
     yield_percent,
 )
 from drysward.results.dataset import FEED
-from drysward.results.feeding_text import CAUTION, CAUTIONS, DOSES, HUNGRY, LUSH
+from drysward.results.feeding_text import (
+    CAUTION,
+    CAUTIONS,
+    DOSES,
+    HUNGRY,
+    LUSH,
+    salt_cautions,
+)
 from drysward.results.odds import wilson_limits
+from drysward.results.text import as_sentences
 from drysward.scenario.feeding_tables import of_species
 
 if TYPE_CHECKING:
@@ -91,7 +99,7 @@ def feeding_answers(result: xr.Dataset, scenario: Scenario | None = None) -> xr.
             "hungry_below": float(limits["hungry_below"]),
             "lush_above": float(limits["lush_above"]),
             DOSES: json.dumps(_doses(scenario)),
-            CAUTIONS: CAUTION,
+            CAUTIONS: " ".join([CAUTION, *as_sentences(salt_cautions(scenario))]),
         }
     return on_all_fields(out, result).assign_attrs(result.attrs)
 

@@ -10,9 +10,11 @@ from typing import Any
 import numpy as np
 import xarray as xr
 
+from drysward.physics.salinity import SEVERE_DS_M
 from drysward.quantities import Display, shown
 from drysward.results.dataset import FEED
 from drysward.results.text import UNKNOWN, count_text, quoted_label, rounded
+from drysward.scenario.model import Scenario
 
 DOSES, CAUTIONS = "feeding_doses", "feeding_cautions"
 """Attributes with the doses of a year (JSON, by field), and with what comes before feeding."""
@@ -39,6 +41,17 @@ RECOVERY_OF_DRAWS = "of the draws in which turf went dormant and came back in bo
 HUNGRY, ENOUGH, LUSH = STATES = ("hungry", "enough", "lush")
 _WEEK = 7.0
 _MOST_FIELDS = 6
+
+
+def salt_cautions(scenario: Scenario) -> list[str]:
+    """A sentence for each field that is watered with more salt than most places should use."""
+    return [
+        f"{field.label}: water of {feeding.water_salt_ds_m:g} dS/m; above {SEVERE_DS_M:g} its use "
+        "is severely restricted (Ayers & Westcot 1985, FAO-29). Salt builds up in a dry summer, "
+        "which the yearly mean here does not show: test soil and water, and take licensed advice"
+        for field, feeding in scenario.fed
+        if feeding.water_salt_ds_m > SEVERE_DS_M
+    ]
 
 
 def fed_fields(result: xr.Dataset) -> list[str]:
@@ -161,6 +174,11 @@ def _states_text(growing: str, hungry: str, lush: str) -> str:
     first, kind = (lush, "lush") if hungry == "0" else (hungry, "hungry")
     both = f" and {lush} lush" if kind == "hungry" and lush != "0" else ""
     return f"{first} {weeks} {'is' if first in ('1', '<1') else 'are'} {kind}{both}"
+
+
+def weight_text(weight: float) -> str:
+    """A weight to spread on a field, with decimals where it is small."""
+    return rounded(weight, 0 if weight >= 20.0 else 1 if weight >= 2.0 else 2)
 
 
 def doses_text(doses: float, planned: float) -> str:

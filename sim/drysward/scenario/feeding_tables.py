@@ -451,19 +451,29 @@ def _split(
 
 
 def _close_together(parts: Sequence[DoseSpec], most_quick_kg_ha: float) -> Iterator[str]:
-    """Days less than a week apart with more quick nitrogen together than a day may have."""
+    """Doses within a week with more quick nitrogen together than a day may have."""
     quick: dict[int, float] = {}
     for dose in parts:
-        quick[dose.day] = quick.get(dose.day, 0.0) + dose.quick_kg_ha
-    days = sorted(day for day, amount in quick.items() if amount > 0.0)
-    for day, following in pairwise([*days, *days[:1]]):
-        apart = (following - day) % _YEAR
-        both = quick[day] + quick[following]
-        if 0 < apart < DAYS_A_WEEK and both > most_quick_kg_ha * (1.0 + _CLOSE):
+        if dose.quick_kg_ha > 0.0:
+            quick[dose.day] = quick.get(dose.day, 0.0) + dose.quick_kg_ha
+    named: set[int] = set()
+    for day in sorted(quick):
+        week = [other for other in quick if _days_later(day, other) < DAYS_A_WEEK]
+        week.sort(key=lambda other: _days_later(day, other))
+        total = sum(quick[other] for other in week)
+        if len(week) > 1 and day not in named and total > most_quick_kg_ha * (1.0 + _CLOSE):
+            named |= {*week}
+            between = "and" if len(week) == 2 else "to"
             yield (
-                f"the doses of {day_text(day)} and {day_text(following)} hold more quick nitrogen "
-                f"together than most_quick, {apart} {'day' if apart == 1 else 'days'} apart"
+                f"the doses of {day_text(day)} {between} {day_text(week[-1])} hold more quick "
+                f"nitrogen together than most_quick, within {DAYS_A_WEEK} days"
             )
+
+
+def _days_later(day: int, other: int) -> int:
+    """Days from a day of the year to the next such ``other`` of common years."""
+    begins, ends = (at - int(at > _LEAP_DAY) for at in (day, other))
+    return (ends - begins) % (_YEAR - 1)
 
 
 def _after_longest_gap(days: list[int]) -> int:

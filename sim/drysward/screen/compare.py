@@ -435,6 +435,8 @@ def _weather_captions(one: Comparison) -> Iterator[tuple[str, str]]:
     if read := file_means_text(attrs, one.system):
         yield "Read as", read
     facts, assumed = assumptions_apart(json.loads(attrs["weather_notes"]))
+    if attrs["filled"] and attrs["weather_kind"] == RECORD:
+        yield "Filled days", attrs["filled"]
     yield from (("Note", fact) for fact in facts[:_MOST_FACTS])
     assumed += facts[_MOST_FACTS:]
     if assumed:

@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from drysward.physics.nitrogen import KG_HA_PER_MG_L_MM
-from drysward.physics.salinity import SEVERE_DS_M
 from drysward.quantities import shown
-from drysward.results.feeding_text import CAUTION
+from drysward.results.feeding_text import CAUTION, salt_cautions, weight_text
 from drysward.results.field_costs import M2_PER_HA
 from drysward.results.text import UNKNOWN, rounded
 from drysward.scenario.feeding_tables import yearly_need_kg_ha
@@ -40,7 +39,7 @@ def feeding_table(scenario: Scenario, system: str) -> list[Table]:
         words("day", "day", whole=True),
         words("product", "product"),
         number("product_rate", "of product", how.unit, write=weight),
-        number("product_of_field", "for the field", of_field.unit, of_field.decimals),
+        number("product_of_field", "for the field", of_field.unit, write=weight_text),
         *(number(key, head, how.unit, write=weight) for key, head in weights.items()),
     ]
     cells = [replace(one, unit="") if one.unit == how.unit else one for one in columns[2:]]
@@ -84,22 +83,9 @@ def feeding_notes(scenario: Scenario, system: str) -> Iterator[tuple[str, str]]:
         yield "Feed", f"{field.label}: {_yearly(scenario, field, feeding, system)}"
         for note in feeding.notes:
             yield "Note", f"{field.label}: {note}"
-    yield from salt_cautions(scenario)
+    yield from (("Caution", text) for text in salt_cautions(scenario))
     if scenario.fed:
         yield "Caution", CAUTION
-
-
-def salt_cautions(scenario: Scenario) -> Iterator[tuple[str, str]]:
-    """A line for each field that is watered with more salt than most places should use."""
-    for field, feeding in scenario.fed:
-        if feeding.water_salt_ds_m > SEVERE_DS_M:
-            yield (
-                "Caution",
-                f"{field.label}: water of {feeding.water_salt_ds_m:g} dS/m; above {SEVERE_DS_M:g} "
-                "its use is severely restricted (Ayers & Westcot 1985, FAO-29). Salt builds up in "
-                "a dry summer, which the yearly mean here does not show: test soil and water, and "
-                "take licensed advice",
-            )
 
 
 def _yearly(scenario: Scenario, field: FieldSpec, feeding: FeedingSpec, system: str) -> str:

@@ -28,6 +28,7 @@ from drysward.results.feeding_text import (
     feeding_sentences,
     has_range_of_effect,
     month_order,
+    salt_cautions,
     state_of,
     weeks_text,
 )
@@ -35,7 +36,7 @@ from drysward.results.text import UNKNOWN, findings_of, rounded, signed, with_ra
 from drysward.scenario.model import Scenario
 from drysward.screen.compare import weather_findings
 from drysward.screen.document import Cell, Column, Part, Row, Table, Value, notes, number, words
-from drysward.screen.feeding import feeding_table, salt_cautions
+from drysward.screen.feeding import feeding_table
 
 _NAMES = (
     words("field", "field", whole=True), words("field_label", "field"),
@@ -66,7 +67,10 @@ def feeding(
         *weather_findings(findings_of(summary.attrs)),
         *feeding_sentences(summary, best_plan(summary), system),
         *tables,
-        notes([*_notes(summary), *salt_cautions(scenario), *([] if detail else [_CALENDAR])]),
+        notes([
+            *_notes(summary), *(("Caution", text) for text in salt_cautions(scenario)),
+            *([] if detail else [_CALENDAR]),
+        ]),
     ]
 
 

@@ -158,6 +158,7 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
         write = _odds_with_error(of_risk, years) if years else _with_error(of_risk)
         cells[1] = Cell(of_risk.head, ("risk", "risk_se"), write, of_risk.unit)
     present = [name for name in axes if name in kept]
+    axes_of = json.loads(kept.attrs["axes_of_plans"])
     settings = [words("plan", "plan", whole=True)] if of_plans else []
     settings += [_axis_column(name, kept[name]) for name in present]
     columns += settings
@@ -180,7 +181,7 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
             "risk": float(one["risk"]) * risk_factor,
             **({"plan": plan} if of_plans else {}),
             **{
-                name: one[name].item() if name == by or _is_of(one[name], plan) else None
+                name: one[name].item() if name == by or name in axes_of[plan] else None
                 for name in present
             },
         }
@@ -214,7 +215,10 @@ def front_parts(kept: xr.Dataset, system: str, every: bool = False) -> list[Part
             text += f"; {kept.attrs['risk']} is what 95 of 100 draws stay below, not the mean"
         lines.append(("Uncertainty", text))
     elif kept.attrs["common_draws"]:
-        text = f"means over {kept.attrs['common_draws']} draws that all choices share"
+        n, share = kept.attrs["common_draws"], "draws that all choices share"
+        if kept.attrs["points_done"] < kept.attrs["points"]:
+            share = "draws, or those of them that are done"
+        text = f"means over {n} {share}"
         lines.append(("Uncertainty", text))
     else:
         text = (
@@ -239,12 +243,6 @@ def _unfinished(found: xr.Dataset) -> Iterator[tuple[str, str]]:
             "Unfinished",
             f"{done:,} of {points:,} points are done; the others are not in it, and may change it",
         )
-
-
-def _is_of(axis: xr.DataArray, plan: str) -> bool:
-    """Whether an axis changes anything for a plan: not where it varies other plans alone."""
-    keys = axis.attrs.get("comment", "").split(", ")
-    return any(not key.startswith("plans.") or key.startswith(f"plans.{plan}.") for key in keys)
 
 
 def _column(

@@ -27,7 +27,6 @@ import xarray as xr
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy import special
 
-from drysward.day.lanes import LANES
 from drysward.day.records import STAGES
 from drysward.drive.runs import (
     Days,
@@ -716,7 +715,6 @@ def go_through(
     A search stops at the first size that was not run yet, and later begins anew from what is
     known. So the sizes of all searches can be run side by side.
     """
-    together = max(LANES // len(trial.scenario.fields), 1)
     left = list(searches)
     with ThreadPoolExecutor(workers) as pool:
         while left:
@@ -734,8 +732,7 @@ def go_through(
             left = stopped
             if on_progress is not None:
                 on_progress(1.0 - (len(left) - stopped_at) / len(searches))
-            rounds = math.ceil(len(requested) / (workers * together))
-            list(pool.map(trial.run_sizes, in_groups(list(requested), rounds * workers)))
+            list(pool.map(trial.run_sizes, in_groups(list(requested), workers)))
 
 
 def _held(runs: Runs) -> np.ndarray:

@@ -20,6 +20,7 @@ from drysward.studies.sweep.front import (
     DAYS_BELOW,
     Objective,
     done_of,
+    keys_of,
     measure,
     measured_attributes,
     name_of,
@@ -114,7 +115,7 @@ def effects(
 def _runs_longer(sweep: xr.Dataset, plan: str) -> bool:
     """Whether an axis is the uniformity of a system, and the plan runs longer on uneven ones."""
     axes = json.loads(sweep.attrs["axes"])
-    keys = [key for name in axes for key in sweep[name].attrs.get("comment", "").split(", ")]
+    keys = [key for name in axes for key in keys_of(sweep[name])]
     if not any(key.endswith("uniformity") and ".delivery." in key for key in keys):
         return False
     written = tomllib.loads(sweep.attrs["scenario"])["plans"].get(plan, {})

@@ -585,6 +585,8 @@ def _shapes(path: Path) -> dict[str, tuple[tuple[str, ...], tuple[int, ...], np.
 def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]:
     sweep = design.sweep
     of_draws = {"draws": manifest.draws, "numbers_drawn": len(manifest.drawn)}
+    weather = sweep.base.get("weather", {})
+    varies = any("weather.seed" in axis.keys for axis in sweep.axes)
     return {
         "Conventions": CONVENTIONS,
         "title": sweep.title,
@@ -599,7 +601,7 @@ def _attributes(manifest: Manifest, design: Design, done: int) -> dict[str, Any]
         "linked": json.dumps({axis.name: axis.linked for axis in sweep.axes}),
         "design": sweep.kind,
         "design_seed": sweep.seed,
-        "weather_seed": int(sweep.base.get("weather", {}).get("seed", WeatherSource.seed)),
+        **({} if varies else {"weather_seed": int(weather.get("seed", WeatherSource.seed))}),
         "weather": manifest.weather,
         MADE_YEARS: manifest.simulated_years,
         FINDINGS: json.dumps(manifest.findings),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 
 import numpy as np
 import xarray as xr
@@ -103,6 +103,7 @@ def front(
         draws=int(sweep.attrs.get("draws", 0)),
         independent_years=int(sweep.attrs.get("independent_years", 0)),
         season=_season(sweep, [str(plan) for plan in np.unique(kept["plan"].values)]),
+        axes_of_plans=json.dumps(_axes_of_plans(sweep)),
         common_draws=np.unique(sweep["draw"]).size if "draw" in sweep.coords else 0,
         **done_of(sweep),
         high=int(high),
@@ -149,6 +150,32 @@ def unbeaten(cost: NDArray[np.float64], risk: NDArray[np.float64]) -> NDArray[np
     first = np.ones(order.size, bool)
     first[1:] = risk[order][1:] < least[:-1]
     return order[first]
+
+
+def _axes_of_plans(sweep: xr.Dataset) -> dict[str, list[str]]:
+    """The axes that change anything under each plan: not those of other plans, unless some of its
+    fields follow them.
+    """
+    written = tomllib.loads(sweep.attrs.get("scenario", "")).get("plans", {})
+    out = {}
+    for plan in map(str, sweep["plan"].values):
+        followed = {plan, *written.get(plan, {}).get("fields", {}).values()}
+        out[plan] = [
+            name for name in json.loads(sweep.attrs["axes"])
+            if any(_is_of(key, followed) for key in keys_of(sweep[name]))
+        ]  # fmt: skip
+    return out
+
+
+def keys_of(axis: xr.DataArray) -> list[str]:
+    """The keys of a scenario that an axis sets."""
+    return str(axis.attrs.get("comment", "")).split(", ")
+
+
+def _is_of(key: str, plans: Collection[str]) -> bool:
+    """Whether a key of a scenario matters under ``plans``: it is of one of them, or of no plan."""
+    table, _, rest = key.partition(".")
+    return table != "plans" or rest.partition(".")[0] in plans
 
 
 def done_of(sweep: xr.Dataset) -> dict[str, int]:

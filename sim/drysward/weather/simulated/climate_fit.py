@@ -58,6 +58,8 @@ from drysward.weather.simulated.regime import RegimeLikelihood, regime_likelihoo
 
 LEAST_YEARS = FEWEST_YEARS_TO_FIT
 GOOD_YEARS = 20
+# What notes call the variables that a record need not have.
+_CALLED = {CLEARNESS: "solar radiation", ROOT_DEPRESSION: "dew point", ROOT_WIND: "wind"}
 _LEAST_AMOUNTS = 60  # estimate: wet days that a mixture of amounts needs
 _PLAIN_YEARS = 1000  # simulated to measure the spread of the model alone: 4% error of a variance
 
@@ -388,7 +390,7 @@ def _notes(
     for name, series in values.items():
         if (missing := int((~np.isfinite(series)).sum())) and name not in (TMAX, TMIN):
             notes.append(
-                f"{name}: not known on {missing} days of the record ({missing / days:.1%})"
+                f"{_CALLED[name]}: not known on {missing} days of the record ({missing / days:.1%})"
             )
     if CLEARNESS in values and (record.solar_mj_m2 is None):
         notes.append("radiation from sunshine hours: FAO-56 Eq 35 with 0.25 and 0.50, published")
