@@ -123,6 +123,12 @@ def test_blanks_of_a_weather_file_get_the_line_that_fills_them() -> None:
     written = Path("sites/b.toml").read_text(encoding="utf-8")
     assert 'file = "../records/ours.csv"' in written
     assert '\nfill = { rain = "zero" }\n' in written
+    # Or the rule that the options state.
+    own = ("--fill", "rain=neighbor-years,temperature=interpolate")
+    stated = ("init", "sites/c.toml", "--weather", "records/ours.csv", *PLACE, *own)
+    assert run(*stated).exit_code == 0
+    fill = '\nfill = { rain = "neighbor-years", temperature = "interpolate" }\n'
+    assert fill in Path("sites/c.toml").read_text(encoding="utf-8")
 
 
 def ordered_in_us_units() -> Path:
@@ -278,6 +284,8 @@ def test_questions_are_asked_until_the_answers_can_be_read() -> None:
         (["--weather", "w.csv"], "--weather needs --latitude and --elevation of the place"),
         (["--latitude", "95"], "site.latitude: '95 deg' is refused; -90 to 90"),
         (["--weather", "none.csv", *PLACE], "no such file"),
+        (["--fill", "rain=zero"], "--fill needs --weather FILE"),
+        (["--weather", "w.csv", "--fill", "rain=nought"], "not 'nought'; such as rain=zero"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_written(words: list[str], told: str) -> None:

@@ -385,7 +385,7 @@ def open_scenario(
         if other != tree:
             scenario = drysward.loads(changed.toml_of(other), scenario.folder, name)
     return with_weather(
-        scenario, weather, source, future, seed, simulated_years, _rule(fill),
+        scenario, weather, source, future, seed, simulated_years, fill_rule(fill),
         None if record_years is None else Years().convert(record_years, None, None),
     )  # fmt: skip
 
@@ -447,7 +447,7 @@ def announce_written(paths: Iterable[Path]) -> None:
         )
 
 
-def _rule(fill: str | None) -> FillRule | None:
+def fill_rule(fill: str | None) -> FillRule | None:
     """The rule that ``--fill`` states."""
     if fill is None:
         return None

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from drysward.cli.arguments import STDIN, columns_options
+from drysward.cli.arguments import STDIN, columns_options, fill_rule
 from drysward.screen.visible import say
 
 if TYPE_CHECKING:
@@ -34,6 +34,12 @@ if TYPE_CHECKING:
     type=click.IntRange(1),
     help="Years to simulate from the weather file, which then needs 5 years or more.  "
     "[default: the years of the file; 200 from normals]",
+)
+@click.option(
+    "--fill",
+    metavar="RULES",
+    help="How the scenario fills blank days of the weather file: "
+    "rain=zero,temperature=interpolate,longest=10.  [default: what they need]",
 )
 @columns_options
 @click.option(
@@ -81,6 +87,7 @@ def command(
     elevation: str | None,
     weather: Path | None,
     years: int | None,
+    fill: str | None,
     columns: str | None,
     wind_height: float | None,
     normals: tuple[str, ...],
@@ -118,8 +125,9 @@ def command(
             f"--normal 'wind ...' needs --wind-height HEIGHT, such as '10 m'{also}"
         )
     if weather is None and not prompting:
-        if columns is not None:
-            raise click.UsageError("--columns needs --weather FILE")
+        for option, stated in (("--columns", columns), ("--fill", fill)):
+            if stated is not None:
+                raise click.UsageError(f"{option} needs --weather FILE")
         if wind_height is not None and "wind" not in stated_normals:
             raise click.UsageError(
                 "--wind-height needs --weather FILE, or --normal 'wind UNIT JAN ... DEC'"
@@ -130,6 +138,7 @@ def command(
         "latitude": None if latitude is None else _degrees(latitude),
         "elevation": elevation,
         "years": years,
+        "fill": _fill_line(fill),
         "columns": None if columns is None or not columns_of(columns) else bare_table(columns),
         "wind_height": None if wind_height is None else f"{wind_height:g} m",
         "stated_normals": stated_normals or None,
@@ -159,6 +168,14 @@ def command(
     for sentence in _notes_on_weather(text, file, folder):
         say(sentence)
     say(f"Next: drysward {'supply' if supply else 'compare'} {shown}")
+
+
+def _fill_line(fill: str | None) -> str | None:
+    """The rule that ``--fill`` states, as a scenario has it."""
+    from drysward.weather.file.fill import as_toml
+
+    rule = fill_rule(fill)
+    return None if rule is None else as_toml(rule)
 
 
 def _counts(new: NewScenario) -> str:
