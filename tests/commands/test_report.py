@@ -1008,6 +1008,9 @@ def sweep() -> xr.Dataset:
             "probability": (staged, odds),
             "probability_se": (staged, np.full(odds.shape, 0.03)),
             "area_m2": (("point", "field"), np.ones((9, 1))),
+            "days_below_condition_mean": (
+                ("point", "field", "plan"), (100 * trigger).reshape(9, 1, 1), {"units": "d"}
+            ),
         },
         coords={
             "point": np.arange(9),
@@ -1043,10 +1046,17 @@ def test_a_sweep_has_its_front_what_drives_it_and_its_surface(sweep):
     read = Reader(text)
     assert "3 of 9 choices are best trade-offs" in read.text
     assert "from 11.8 in of water a year with wilt in 70±3 of 100 years" in read.text
+    by_days = drysward.front(sweep, risk="days below")
+    first, last = (by_days.isel(choice=place) for place in (0, -1))
+    assert (
+        f"are: from {first['cost'] / 25.4:.1f} in of water a year with "
+        f"{first['risk']:.0f} such days to {last['cost'] / 25.4:.1f} in"
+    ) in read.text
+    assert [float(one["risk"]) for one in (first, last)] == [70.0, 30.0]
     odds = (0.0, 0.0), (0.3, 0.2), (12.0, 3.4), (100.0, 0.0)
     assert [odds_and_error(*one) for one in odds] == ["none", "<1", "12±3", "all"]
-    drives = "trigger drives wilt most: it accounts for 100% of the variance, with 30% of years at"
-    assert f"{drives} 0.3" in read.text
+    drives = "trigger drives wilt of the worst field most: it accounts for 100% of the variance"
+    assert f"{drives}, with 30% of years at 0.3" in read.text
     assert "rests on 9 of 12 points" in read.text
     assert "sweep text" in read.text
     assert text.count("<script") == 1

@@ -13,7 +13,9 @@ from drysward.studies import result_files
 from drysward.studies.sweep.front import refuse_unfinished
 
 COMPARE, SUPPLY, SWEEP, SEASON = "compare", "supply", "sweep", "season"
-_OF_SWEEP = ("probability", "probability_se", "season_water", "area_m2")
+_OF_SWEEP = (
+    "probability", "probability_se", "season_water", "area_m2", "days_below_condition_mean",
+)
 _NEEDED = ("probability", "season_water", "days_mean")
 _OF_SEASON = ("odds", "water_needed")
 

@@ -114,6 +114,7 @@ from drysward.results.text import (
 )
 from drysward.scenario.choices import RECORD
 from drysward.studies.sweep.effects import effects
+from drysward.studies.sweep.front import DAYS_BELOW
 from drysward.studies.sweep.front import front as front_of
 from drysward.studies.sweep.surface import strongest
 
@@ -466,25 +467,29 @@ def sizing_notes(result: xr.Dataset, units: str) -> list[tuple[str, str]]:
 
 def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
     depth = shown("mm", units)
-    kept = front_of(sweep, "water", "wilt")
-    ends = []
+
+    def water(one: xr.Dataset) -> str:
+        mm = one["cost"].item()
+        return f"{mm * depth.factor:.{depth.decimals}f} {depth.unit} of water a year"
+
+    kept, below = (front_of(sweep, "water", risk) for risk in ("wilt", DAYS_BELOW))
+    ends, days = [], []
     for place in (0, -1):
         one = kept.isel(choice=place)
         odds = odds_and_error(*(100.0 * one[name].item() for name in ("risk", "risk_se")))
-        ends.append(
-            f"{one['cost'].item() * depth.factor:.{depth.decimals}f} {depth.unit} of water a year "
-            f"with wilt in {odds} of 100 years"
-        )
+        ends.append(f"{water(one)} with wilt in {odds} of 100 years")
+        one = below.isel(choice=place)
+        days.append(f"{water(one)} with {rounded(one['risk'].item(), 0)} such days")
     plan = str(sweep["plan"].values[0])
     found = effects(sweep, "wilt", plan)
     first = strongest(sweep, "wilt", plan)[0]
     row = found.sel(axis=first)
     share = float(row["main"])
     drives = (
-        f"Under “{label(sweep, 'plan', plan)}”, {plain(first)} drives wilt most: it "
-        f"accounts for {share:.0%} of the variance, with {100 * float(row['low_mean']):.0f}% of "
-        f"years at {plain(str(row['low_at'].item()))} and {100 * float(row['high_mean']):.0f}% at "
-        f"{plain(str(row['high_at'].item()))}."
+        f"Under “{label(sweep, 'plan', plan)}”, {plain(first)} drives wilt of the worst field "
+        f"most: it accounts for {share:.0%} of the variance, with "
+        f"{100 * float(row['low_mean']):.0f}% of years at {plain(str(row['low_at'].item()))} and "
+        f"{100 * float(row['high_mean']):.0f}% at {plain(str(row['high_at'].item()))}."
         if np.isfinite(share)
         else "No axis changes the odds of wilt."
     )
@@ -493,6 +498,8 @@ def _sweep_answer(sweep: xr.Dataset, units: str) -> list[str]:
         f"{kept.sizes['choice']} of {kept.attrs['choices']:,} choices are best trade-offs: no "
         "other choice beats them in both water and wilt of the worst field. They run from "
         f"{ends[0]} to {ends[1]}.",
+        f"By days below playing condition of the worst field {below.sizes['choice']} are: from "
+        f"{days[0]} to {days[1]}. drysward front FOLDER --risk '{DAYS_BELOW}' lists them.",
         drives,
         f"This rests on {done:,} of {points:,} points. The best of many choices is partly luck: "
         f"the same {sweep.attrs['independent_years']} years picked it. Try it on another "
