@@ -722,9 +722,10 @@ def test_the_answer_tells_how_often_how_far_and_why_a_supply_is_short(pond):
     first = answer(short_by(pond, storage=75.0, restriction=25.0), "us").sentences[0]
     assert (
         "the supply is short by more than 5% of the demand in 8 of 100 years (limits 4 to 14); "
-        "the year short most, simulated year 91 of 200, is short by 11%. The main cause is "
-        "storage with none left to draw, with 75% of the shortage. To be short less often, change "
-        "what fills the storage: a larger well or catchment, or another source. It delivers "
+        "the year short most, simulated year 91 of 200, is short by 11%. Over all years the "
+        "main cause is storage with none left to draw, with 75% of the shortage. To be short less "
+        "often, change what fills the storage: a larger well or catchment, or another source. It "
+        "delivers "
     ) in first
     assert "of demand in the mean year." in first
     hardly = changed(short_by(pond, storage=75.0), worst_year_share=0.01)

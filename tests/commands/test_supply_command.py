@@ -74,7 +74,8 @@ def test_the_answer_comes_first_and_is_short() -> None:
     flowing = " ".join(done.stdout.split())
     first = flowing.partition("Least size")[0]
     for part in (
-        "The supply as given is short by more than 5% of the demand in", "The main cause is",
+        "The supply as given is short by more than 5% of the demand in",
+        "Over all years the main cause is",
         "With the likely soil and grass", "keeps the goal", "--draws 64",
     ):  # fmt: skip
         assert part in first

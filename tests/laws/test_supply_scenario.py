@@ -362,6 +362,22 @@ def test_the_only_one_need_not_be_named(find: str, of: str, high: float) -> None
     assert found.high == pytest.approx(high, nan_ok=True)
 
 
+@pytest.mark.parametrize(
+    ("allowance", "written", "per"),
+    [
+        ("", "", "year"), ('day = "9000 gal"', "", "day"), ('month = "1 Mgal"', "", "month"),
+        ('day = "9000 gal", year = "1 Mgal"', "", "year"),
+        ('day = "9000 gal"', ', per = "week"', "week"),
+    ],
+)
+def test_an_allowance_is_sought_by_its_own_period(allowance: str, written: str, per: str) -> None:
+    well = WELL + (f"allowance = {{ {allowance} }}\n" if allowance else "")
+    of_well = f'{{ what = "allowance"{written} }}'
+    assert sizing(well, POND, SIZING.replace('"storage"', of_well)).find.per == per
+    of_storage = sizing(well, POND, SIZING, f"against = {of_well}").find
+    assert (of_storage.what, of_storage.per) == ("storage", "year")
+
+
 def test_a_shortage_is_of_no_field() -> None:
     found = sizing(WELL, POND, SIZING, 'keep = { outcome = "shortage" }')
     assert (found.outcome, found.field, found.share, found.odds) == ("shortage", "", 0.05, 0.1)
@@ -545,6 +561,15 @@ def test_a_pond_whose_sides_meet() -> None:
     )
     (told,) = faults(WELL, POND.replace("1 Mgal", "10 m3"))
     assert "holds no less than 340 m3;" in told
+
+
+def test_a_goal_takes_one_field_or_any() -> None:
+    keep = 'keep = { outcome = "dormant", field = ["north", "south"] }\n'
+    (told,) = faults(WELL, POND, SIZING + keep)
+    assert told == (
+        "sizing.keep.field: ['north', 'south'] is not one field; the key of a field, or 'any' for "
+        "all of them"
+    )
 
 
 @pytest.mark.parametrize("field", ["", ', field = "any"'])

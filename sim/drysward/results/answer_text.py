@@ -480,6 +480,8 @@ def _drier_sentence(result: xr.Dataset, keeps: xr.DataArray, plan: str, system: 
     unit = volume_display([saved], system, 2)
     days = days_below(result)[0].mean("field")
     more = days.sel(plan=other).item() - days.sel(plan=plan).item()
+    if not round(more):
+        return ""
     them = quoted_label(result, "field", kept[0]) if len(kept) == 1 else "them"
     return (
         f"{quoted_label(result, 'plan', other)} would keep {them} with "

@@ -45,7 +45,8 @@ CLOSED_NIGHTS = "nights that restrictions close are not counted as shortage: rea
 
 
 SYSTEM_CHANGES = {
-    "ground": "the nights: water more often, or in cycles with soak",
+    "ground": "the ground, which takes more where it is loose, or the nights: more of them, and "
+    "cycles with soak, where the plan does not have them yet",
     "window": "the window or the system: more hours a night, or more flow",
     "crew": "the crew: more hours, or more machines",
 }
@@ -148,6 +149,7 @@ def main_cause_sentence(one: xr.Dataset) -> str:
     main = str(by_cause.idxmax("cause").item())
     share = f"{float(by_cause.max()) / whole:.0%}"
     return (
-        f" The main cause is {CAUSES[main][2]}, with {share} of the shortage. To be short less "
+        f" Over all years the main cause is {CAUSES[main][2]}, with {share} of the shortage. To be "
+        "short less "
         f"often, change {SUPPLY_CHANGES[main]}."
     )

@@ -7,7 +7,7 @@ with every other fault.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from pydantic import AfterValidator, ValidationInfo
@@ -17,7 +17,10 @@ from drysward.scenario.values import known_name
 
 @dataclass(frozen=True)
 class Named:
-    """Names in a file, right or wrong: the context for the validation of its tables."""
+    """Names in a file, right or wrong: the context for the validation of its tables.
+
+    ``periods`` are those of each source's allowances.
+    """
 
     fields: tuple[str, ...]
     plans: tuple[str, ...]
@@ -29,6 +32,7 @@ class Named:
     tariffs: bool
     site_supply: bool
     feeding: bool = False
+    periods: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @classmethod
     def in_file(cls, raw: Mapping[str, Any]) -> Named:
@@ -46,6 +50,7 @@ class Named:
             tariffs=any("tariff" in _table(sources, key) for key in sources),
             site_supply="supply" in site,
             feeding=any("feeding" in _table(fields, key) for key in fields),
+            periods={key: tuple(_table(_table(sources, key), "allowance")) for key in sources},
         )
 
     def can_be_sized(self, what: str) -> tuple[str, ...]:

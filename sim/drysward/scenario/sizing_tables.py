@@ -13,6 +13,7 @@ from drysward.scenario.names import Named, named_in, names_of
 from drysward.scenario.supply_tables import PERIODS
 from drysward.scenario.values import (
     AS_SHARE,
+    Described,
     Flaws,
     Odds,
     Part,
@@ -95,9 +96,22 @@ class SoughtTable(Part):
 SoughtOrName = Annotated[SoughtTable, BeforeValidator(in_table("what"))]
 
 
+_ONE_FIELD = f"the key of a field, or '{ANY_FIELD}' for all of them"
+
+
+def one_field(value: object) -> object:
+    """ValueError for several fields."""
+    if value is not None and not isinstance(value, str):
+        raise ValueError(f"{quoted(value)} is not one field; {_ONE_FIELD}")
+    return value
+
+
 class KeepTable(Part):
     outcome: Annotated[str, one_of(*OUTCOMES)] = "dead"
-    field: Annotated[str, named_in("fields", ANY_FIELD)] | None = None
+    field: Annotated[
+        Annotated[str, named_in("fields", ANY_FIELD)] | None,
+        BeforeValidator(Described(one_field, _ONE_FIELD)),
+    ] = None
     share: Annotated[float, AS_SHARE, Field(ge=0.0, lt=1.0)] | None = None
     odds: Odds | None = None
     return_period: Annotated[float, within("asked_return_period")] | None = None
@@ -154,10 +168,12 @@ def sizing_spec(table: SizingTable, named: Named, answers: Answers) -> Sizing:
 
 def _sought(table: SoughtTable, named: Named) -> Sought:
     (only, *_) = named.can_be_sized(table.what)
+    of = table.of or only
+    (period, *others) = named.periods.get(of, ()) or ("year",)
     return Sought(
         what=table.what,
-        of=table.of or only,
-        per=table.per or "year",
+        of=of,
+        per=table.per or ("year" if others or table.what != ALLOWANCE else period),
         low=table.bound("low"),
         high=table.bound("high"),
     )

@@ -424,6 +424,8 @@ def _captions(one: Comparison, risk: str) -> Iterator[tuple[str, str]]:
         yield "Draws", STANDS_TEXT
     dry = f" (in a 1-in-{dry_period(one.summary):g} dry year)" if has_dry else ""
     yield "Water", f"drawn in a typical year{dry}{of_all}"
+    if one.is_priced:
+        yield cost_notes(one.summary, compare=False)[0]
 
 
 def _weather_captions(one: Comparison) -> Iterator[tuple[str, str]]:
