@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import xarray as xr
@@ -14,7 +14,9 @@ from drysward.physics.salinity import SEVERE_DS_M
 from drysward.quantities import Display, shown
 from drysward.results.dataset import FEED
 from drysward.results.text import UNKNOWN, count_text, quoted_label, rounded
-from drysward.scenario.model import Scenario
+
+if TYPE_CHECKING:
+    from drysward.scenario.model import Scenario
 
 DOSES, CAUTIONS = "feeding_doses", "feeding_cautions"
 """Attributes with the doses of a year (JSON, by field), and with what comes before feeding."""

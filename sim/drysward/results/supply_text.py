@@ -45,8 +45,8 @@ CLOSED_NIGHTS = "nights that restrictions close are not counted as shortage: rea
 
 
 SYSTEM_CHANGES = {
-    "ground": "the ground, which takes more where it is loose, or the nights: more of them, and "
-    "cycles with soak, where the plan does not have them yet",
+    "ground": "the ground or the nights: loosen the soil, or water on more nights and in cycles "
+    "with soak where the plan does not yet",
     "window": "the window or the system: more hours a night, or more flow",
     "crew": "the crew: more hours, or more machines",
 }
@@ -150,6 +150,5 @@ def main_cause_sentence(one: xr.Dataset) -> str:
     share = f"{float(by_cause.max()) / whole:.0%}"
     return (
         f" Over all years the main cause is {CAUSES[main][2]}, with {share} of the shortage. To be "
-        "short less "
-        f"often, change {SUPPLY_CHANGES[main]}."
+        f"short less often, change {SUPPLY_CHANGES[main]}."
     )

@@ -396,10 +396,10 @@ def effects_parts(found: xr.Dataset, system: str) -> list[Part]:
 def _index(value: float, low: float, high: float) -> str:
     if is_missing(value):
         return UNKNOWN
-    if is_missing(low) or is_missing(high):
-        return f"{round(value, 2) + 0.0:.2f}"
     # Rounded first, and less than nothing is 0.00, not -0.00.
     one, least, most = (f"{round(number, 2) + 0.0:.2f}" for number in (value, low, high))
+    if is_missing(low) or is_missing(high):
+        return one
     return f"{one} ({least}{' to ' if low < 0.0 else '-'}{most})"
 
 
